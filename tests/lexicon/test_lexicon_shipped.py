@@ -1,0 +1,103 @@
+"""The term files that come with the program."""
+
+from __future__ import annotations
+
+import time
+from collections import Counter
+
+import pytest
+
+from voicecheck import resources
+from voicecheck.lexicon import Lexicon, SimpleMatcher, TermMatcher, check_lexicon, hot_words, load_lexicon
+from voicecheck.lexicon.matcher import compile_matcher
+from voicecheck.lexicon.normal import normalise_phrase
+from voicecheck.lexicon.parse import SYSTEMS
+from voicecheck.lexicon.table import THIS_MARKET, ancestors, market_of_name, phrase_table
+from voicecheck.records.vocabulary import ACTIONS, Market
+
+MARKETS: tuple[Market, ...] = ("US", "UK")
+
+
+@pytest.fixture(scope="module", params=MARKETS)
+def market(request: pytest.FixtureRequest) -> Market:
+    found: Market = request.param
+    return found
+
+
+@pytest.fixture(scope="module")
+def lexicon(market: Market) -> Lexicon:
+    return load_lexicon(resources.lexicon_dir(), market=market)
+
+
+@pytest.fixture(scope="module")
+def matcher(lexicon: Lexicon) -> TermMatcher:
+    return compile_matcher(lexicon)
+
+
+def test_no_errors() -> None:
+    assert [str(p) for p in check_lexicon(resources.lexicon_dir()) if p.severity == "error"] == []
+
+
+def test_it_is_large_enough_to_start_with(lexicon: Lexicon) -> None:
+    systems = Counter(c.system for c in lexicon.components.values())
+    assert set(systems) == set(SYSTEMS)
+    assert len(lexicon.components) >= 220
+    assert len(lexicon.conditions) >= 110
+    assert {a.action for a in lexicon.actions} == set(ACTIONS)
+
+
+def test_every_name_is_found_whole_and_is_its_own(lexicon: Lexicon, matcher: TermMatcher) -> None:
+    """A name of the market leads to its component, or to a more general one that owns it."""
+    for component in lexicon.components.values():
+        for name in component.names:
+            words = normalise_phrase(name)
+            span = ("component", 0, len(words))
+            whole = [m.id for m in matcher.match(words) if (m.kind, m.first, m.last) == span]
+            assert len(whole) == 1, (name, whole)
+            if market_of_name(component, name, lexicon.market) == THIS_MARKET:
+                assert whole[0] in (component.id, *ancestors(lexicon.components, component.id)), name
+
+
+def test_every_condition_phrase_is_found(lexicon: Lexicon, matcher: TermMatcher) -> None:
+    for condition in lexicon.conditions.values():
+        for said in condition.said:
+            assert condition.id in [
+                m.id for m in matcher.match(normalise_phrase(said)) if m.kind == "condition"
+            ]
+
+
+def test_every_hot_phrase_is_one_of_the_terms(lexicon: Lexicon) -> None:
+    """Biasing towards a phrase that nothing understands would only invite invented words."""
+    known = {words for phrases in phrase_table(lexicon).phrases.values() for words in phrases}
+    known |= {normalise_phrase(g.said) for g in lexicon.grammar}
+    hot = hot_words(lexicon, limit_tokens=10_000, count_tokens=len)
+    assert len(hot) >= 50
+    assert [phrase for phrase in hot if normalise_phrase(phrase) not in known] == []
+
+
+def test_hot_words_fit_a_prompt(lexicon: Lexicon) -> None:
+    # Four letters a token is on the safe side for a recogniser's word pieces.
+    hot = hot_words(lexicon, limit_tokens=200, count_tokens=lambda text: -(-len(text) // 4))
+    assert "outer tie rod end" in hot or "track rod end" in hot
+    assert len(hot) >= 30
+
+
+def test_both_matchers_agree_on_the_whole_vocabulary(lexicon: Lexicon, matcher: TermMatcher) -> None:
+    words = [w for phrases in phrase_table(lexicon).phrases.values() for p in phrases for w in p]
+    assert matcher.match(words) == SimpleMatcher(lexicon).match(words)
+
+
+def test_fast_enough(lexicon: Lexicon, matcher: TermMatcher) -> None:
+    """At most 1.5 s to compile, at least 50,000 words a second: of processor time, the best of three."""
+    phrases = [p for kind in phrase_table(lexicon).phrases.values() for p in kind]
+    words = [w for p in phrases[:: max(1, len(phrases) // 4000)] for w in (*p, "and", "so")]
+    compiled, matched = [], []
+    for _ in range(3):
+        start = time.process_time()
+        compile_matcher(lexicon)
+        compiled.append(time.process_time() - start)
+        start = time.process_time()
+        matcher.match(words)
+        matched.append(time.process_time() - start)
+    assert min(compiled) < 1.5
+    assert len(words) / min(matched) > 50_000

@@ -1,0 +1,61 @@
+"""Documents on disk: whole or not at all."""
+
+from __future__ import annotations
+
+import contextlib
+import errno
+import os
+import secrets
+from pathlib import Path
+
+from voicecheck.records import OutputError
+
+_REASONS = {
+    errno.ENOENT: "the folder does not exist",
+    errno.ENOTDIR: "part of the path is a file, not a folder",
+    errno.EACCES: "the folder may not be written to",
+    errno.EPERM: "the folder may not be written to",
+    errno.EROFS: "the disk is read-only",
+    errno.ENOSPC: "the disk is full",
+    errno.EDQUOT: "the disk quota is used up",
+    errno.EFBIG: "the file would be larger than allowed",
+    errno.EISDIR: "it is a folder",
+    errno.ENAMETOOLONG: "the name is too long",
+}
+
+
+def write_text(path: Path | str, text: str, *, encoding: str = "utf-8") -> None:
+    """Write ``text`` to ``path`` as it stands (no change of line ends), replacing a file that is there.
+
+    The text goes to a temporary file in the same folder, is flushed to the disk and renamed, so that at any
+    moment there is the old file or the new one. A link is followed. ``OutputError`` when that cannot be done;
+    nothing is left behind then.
+    """
+    shown = Path(path)
+    target = Path(os.path.realpath(shown))
+    try:
+        data = text.encode(encoding)
+    except UnicodeEncodeError as error:
+        raise OutputError(f"Cannot write {shown}: a character of it is not in {encoding}.") from error
+    # Not tempfile: its files are for their owner only, and the finished document should follow the umask.
+    beside = target.parent / f".voicecheck-{secrets.token_hex(8)}.part"
+    try:
+        if target.is_dir():
+            raise OutputError(f"Cannot write {shown}: it is a folder.", hint="Name a file in that folder.")
+        if target.exists() and not target.is_file():
+            raise OutputError(f"Cannot write {shown}: it is not an ordinary file.")
+        handle = os.open(beside, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o666)
+        try:
+            with os.fdopen(handle, "wb") as file:
+                file.write(data)
+                file.flush()
+                os.fsync(file.fileno())
+            beside.replace(target)
+        except BaseException:  # also a Ctrl-C must leave nothing half-written
+            with contextlib.suppress(OSError):
+                beside.unlink()
+            raise
+    except OSError as error:
+        reason = _REASONS.get(error.errno or 0, (error.strerror or "unknown reason").lower())
+        hint = "Make the folder first, or name another one." if error.errno == errno.ENOENT else ""
+        raise OutputError(f"Cannot write {shown}: {reason}.", hint=hint) from error

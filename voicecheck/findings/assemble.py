@@ -1,0 +1,715 @@
+"""Carries the talk: what "it", "the left one", "both", "same again" and "no, sorry" refer to.
+
+Reads clauses in order and keeps the notes they make, the notes last spoken of (``recent``) and the place talked
+about (``around``).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from copy import copy
+from dataclasses import dataclass, field
+
+from voicecheck.findings.items import ClauseItems, Cutter, Item, Part
+from voicecheck.findings.notes import Note, Saying, is_state, split_sayings
+from voicecheck.findings.places import Place, has_sides, own_axles, resolve, sits
+from voicecheck.findings.readings import Gauge, limit_marks, rated_marks, reading_marks
+from voicecheck.findings.state import Statement, Weigher
+from voicecheck.lexicon.model import Lexicon
+from voicecheck.records.finding import Measure
+from voicecheck.records.reading import Clause, Mark, Reading, Token
+from voicecheck.records.vocabulary import UNPRICED_ACTIONS
+
+_WHEEL_END = {"brakes", "steering", "suspension", "wheels_tyres"}  # looked at together, corner by corner
+_LIST_WIDE = {"both", "all", "each"}
+
+
+@dataclass(slots=True)
+class Talk:
+    """Tokens that were understood as talk, and why."""
+
+    first: int
+    last: int
+    why: str
+
+
+@dataclass(slots=True)
+class _Scene:
+    """What the talk is about at this moment."""
+
+    recent: list[Note] = field(default_factory=list)  # the notes of the last item
+    statement: list[Note] = field(default_factory=list)  # the notes since the last new subject, for "those"
+    around: Place = field(default_factory=Place)
+    carried: Place = field(default_factory=Place)  # the last place said of a part
+    carried_system: str = ""
+
+
+class Assembler:
+    """Turns one reading into notes. Made anew for each reading."""
+
+    def __init__(self, lexicon: Lexicon, reading: Reading) -> None:
+        self._lexicon = lexicon
+        self._tokens = reading.tokens
+        self._clauses = reading.clauses
+        self._cutter = Cutter(lexicon)
+        self._weigher = Weigher(lexicon, reading.tokens)
+        self._gauge = Gauge(lexicon)
+        self.notes: list[Note] = []
+        self.talk: list[Talk] = []
+        self._scene = _Scene()
+        self._clause_number = 0
+
+    def run(self) -> list[Note]:
+        """All notes, in the order of speech; withdrawn ones are marked."""
+        for number, clause in enumerate(self._clauses):
+            self._clause_number = number
+            if clause.mood != "said":
+                self.talk.append(Talk(clause.first, clause.last, clause.mood))
+                continue
+            self._read(clause)
+        return self.notes
+
+    # -- one clause -----------------------------------------------------------------------------------------
+
+    def _read(self, clause: Clause) -> None:
+        correction = next((m for m in clause.marks if m.kind == "cue" and m.detail == "correction"), None)
+        if correction is not None and self._is_idle(clause, correction):
+            correction = None
+        withdrawal = next((m for m in clause.marks if m.kind == "cue" and m.detail == "withdrawal"), None)
+        if correction is not None:
+            before = _part_of(clause, clause.first, correction.first)
+            if before.marks:
+                self._read_plain(before, correcting=False)
+            after = _part_of(clause, correction.last, clause.last)
+            if any(m.kind == "cue" and m.detail in ("correction", "withdrawal") for m in after.marks):
+                self._read(after)
+            elif any(m.kind != "grammar" for m in after.marks):
+                self._read_plain(after, correcting=True)
+            return
+        if withdrawal is not None:
+            before = _part_of(clause, clause.first, withdrawal.first)
+            after = _part_of(clause, withdrawal.last, clause.last)
+            if any(m.kind != "grammar" for m in before.marks):
+                self._read_plain(before, correcting=False)
+            self._withdraw(after)
+            return
+        self._read_plain(clause, correcting=False)
+
+    def _is_idle(self, clause: Clause, correction: Mark) -> bool:
+        """ "Sorry, where was I": nothing follows in the clause that could correct anything."""
+        return not any(m.kind != "grammar" and m.first >= correction.last for m in clause.marks)
+
+    def _read_plain(self, clause: Clause, *, correcting: bool) -> None:
+        cut = self._cutter.cut(self._tokens, clause)
+        if _says_anything(cut.head):
+            if correcting and not cut.items:
+                self._correct(Saying(cut.head), (cut.head_first, cut.head_last))
+            else:
+                self._orphan(cut)
+        elif not cut.items:
+            return
+        if cut.items:
+            self._scene.statement = [] if not correcting else self._scene.statement
+        for item in cut.items:
+            self._item(item, correcting=correcting)
+
+    # -- statements with a part -----------------------------------------------------------------------------
+
+    def _item(self, item: Item, *, correcting: bool) -> None:
+        first = item.parts[0]
+        if self._is_only_where(item):
+            self.talk.append(Talk(item.first, item.last, why="where it lands"))
+            return
+        lead_place = Place.of(first.lead)
+        sayings = split_sayings(self._tokens, item.trail, lead_has_place=lead_place.located)
+        notes: list[Note] = []
+        rejected: list[str] = []
+        for part in item.parts:
+            component = self._specific(part)
+            if correcting and self._is_rejected(part, item):
+                rejected.append(component)
+                continue
+            own = Place.of(part.lead)
+            if not own.located and part is not first:
+                own = Place(
+                    positions=lead_place.positions, sides=lead_place.sides, axles=lead_place.axles,
+                    relatives=lead_place.relatives, qualifiers=own.qualifiers,
+                )  # fmt: skip
+            shared = [m for m in first.lead if m.kind != "place"] if part is not first else []
+            lead_marks = [m for m in part.lead if m.kind != "place"]
+            for number, saying in enumerate(sayings):
+                lead = [*shared, *lead_marks] if number == 0 else []
+                whole = Saying([*lead, *saying.marks])
+                note = self._note(component, own, whole, saying_place=saying.place)
+                if whole.grammar("same"):
+                    self._like_before(note)
+                notes.append(note)
+        if rejected:
+            self._replace_rejected(rejected, notes)
+        if not notes:
+            return
+        self._share_misfits(item, notes)
+        for note in notes:
+            note.ranges.append((item.first, item.last))
+            note.clause = self._clause_number
+        if correcting:
+            self._supersede(notes)
+        self._keep(notes)
+
+    @staticmethod
+    def _is_only_where(item: Item) -> bool:
+        """ "it's running down onto the manifold": a place where something lands, of which nothing is said."""
+        lead = item.parts[0].lead
+        lands = any(m.detail == "target" for m in lead)
+        return lands and not any(is_state(m) or m.kind == "action" for m in item.trail)
+
+    def _specific(self, part: Part) -> str:
+        """The component that the words really name: "boot on the tie rod end", "the lower one" of two joints."""
+        component = part.component
+        for note in reversed(self._scene.recent):
+            if note.component != component and component in self._ancestors(note.component) and not part.wholes:
+                return note.component  # "replace the line" after the cooler line: the one just spoken of
+        qualifiers = set(Place.of(part.lead).qualifiers)
+        wholes = list(part.wholes)
+        if not wholes and self._is_general_piece(component):
+            wholes = [note.component for note in self._scene.recent[-1:]]
+        for whole in wholes:
+            piece = self._piece_of(component, whole)
+            if piece:
+                component = piece
+                break
+        for other in self._lexicon.components.values():
+            if other.kind_of == component and other.place and set(other.place) <= qualifiers:
+                return other.id
+        return component
+
+    def _is_general_piece(self, component: str) -> bool:
+        """A bare "boot", "seal", "bushing": general, and the kind of some part's piece."""
+        return any(
+            other.kind_of == component and other.part_of is not None
+            for other in self._lexicon.components.values()
+        )
+
+    def _piece_of(self, piece: str, whole: str) -> str | None:
+        family = self._family(whole)
+        for other in self._lexicon.components.values():
+            if other.part_of in family and piece in self._ancestors(other.id):
+                return other.id
+        return None
+
+    def _ancestors(self, component: str) -> list[str]:
+        found = [component]
+        while (parent := self._lexicon.components[found[-1]].kind_of) is not None and parent not in found:
+            found.append(parent)
+        return found
+
+    def _family(self, component: str) -> set[str]:
+        children = {c.id for c in self._lexicon.components.values() if component in self._ancestors(c.id)}
+        return children | set(self._ancestors(component))
+
+    def _is_rejected(self, part: Part, item: Item) -> bool:
+        """ "not strut, it's a shock": a negation right before the part and nothing said of it."""
+        negation = any(m.kind == "cue" and m.detail == "negation" for m in part.lead)
+        return negation and not any(m.kind in ("condition", "action") for m in [*part.lead, *item.trail])
+
+    def _like_before(self, note: Note) -> None:
+        """ "... too, same thing": what was said of the part before holds for this one."""
+        before = next((n for n in reversed(self._scene.recent) if n.says_something), None)
+        if before is None:
+            return
+        if note.state is None:
+            note.state, note.conditions = before.state, list(before.conditions)
+        if note.action is None and note.state == before.state:
+            note.action, note.urgency = before.action, note.urgency or before.urgency
+
+    def _note(self, component: str, own: Place, saying: Saying, *, saying_place: Place) -> Note:
+        entry = self._lexicon.components[component]
+        place = saying_place.plus(own) if saying_place.located else own
+        note = Note(component=component)
+        around = self._around(component)
+        last = self._scene.recent[-1].positions if self._scene.recent else ()
+        note.positions = resolve(entry, place, around=around, last=last)
+        note.placed = "said" if place.located else ("carried" if note.positions else "none")
+        note.place = [q for q in [*own.qualifiers, *saying_place.qualifiers] if q not in entry.place]
+        self._fill(note, saying, has_part=True)
+        if place.located and sits(entry):
+            self._scene.carried = Place(positions=[p for p in note.positions if " " in p],
+                                        axles=[p for p in note.positions if p in ("front", "rear")])  # fmt: skip
+            self._scene.carried_system = entry.system
+            if self._contradicts_around(place):
+                self._scene.around = Place()
+        return note
+
+    def _contradicts_around(self, place: Place) -> bool:
+        here, around = place.axis(), self._scene.around.axis()
+        return bool(
+            (here.axles and around.axles and not set(here.axles) & set(around.axles))
+            or (here.sides and around.sides and not set(here.sides) & set(around.sides))
+        )
+
+    def _around(self, component: str) -> Place:
+        if self._scene.around.located:
+            return self._scene.around
+        entry = self._lexicon.components[component]
+        near = entry.system == self._scene.carried_system or {entry.system, self._scene.carried_system} <= _WHEEL_END
+        if near and has_sides(entry):
+            axles = {p.split()[0] for p in self._scene.carried.positions} | set(self._scene.carried.axles)
+            if axles & set(own_axles(entry)):
+                return self._scene.carried
+        return Place()
+
+    def _fill(self, note: Note, saying: Saying, *, has_part: bool) -> Statement:
+        """Put what the saying says into the note; later words stand over earlier ones."""
+        quantities = reading_marks(self._tokens, saying)
+        limits = limit_marks(saying, quantities)
+        rated = rated_marks(self._tokens, quantities)
+        readings = [q for q in quantities if q not in limits and q not in rated]
+        named = saying.of_kind("measure")
+        measures = [m for q in readings if (m := self._measure(note, q, named, saying)) is not None]
+        spoken = [m for q in limits if (m := self._measure(note, q, named, saying)) is not None]
+        said = self._weigher.weigh(note.component, saying, has_reading=bool(measures), strict=True)
+        note.measures.extend(measures)
+        note.limits_said.extend(spoken)
+        if said.state is not None and not (said.state == "ok" and note.state == "defect" and note.conditions):
+            only_reading = (
+                said.state == "ok" and measures and not saying.cues("ok") and not saying.of_kind("condition")
+            )
+            if note.state is None or not only_reading:
+                note.state = said.state
+            if only_reading and note.state == "ok":
+                note.doubts.setdefault("state", "reading only")
+            else:
+                note.doubts.pop("state", None)
+        for condition in said.conditions:
+            if condition not in note.conditions:
+                note.conditions.append(condition)
+        if note.state == "ok":
+            note.conditions = []
+        if said.action is not None:
+            note.action = said.action
+        elif (
+            has_part
+            and note.action is None
+            and saying.cues("advice")
+            and note.state in (None, "defect", "missing")
+        ):
+            if not said.denied and not any(cue.hedged for cue in saying.cues("advice")):
+                note.action = self._lexicon.components[note.component].advice
+        if said.urgency is not None:
+            note.urgency = said.urgency
+        note.sublet = note.sublet or said.sublet
+        self._reasons(note, saying)
+        return said
+
+    def _measure(self, note: Note, mark: Mark, named: Sequence[Mark], saying: Saying) -> Measure | None:
+        near = [
+            m for m in saying.of_kind("place") if m.detail == "qualifier" and abs(m.first - mark.last) <= 1
+        ]
+        return self._gauge.read(
+            note.component, mark, named=named, positions=note.positions, place=near[0].id if near else ""
+        )
+
+    def _reasons(self, note: Note, saying: Saying) -> None:
+        for kind, name in (("because", "because"), ("otherwise", "otherwise"), ("only_if", "only_if")):
+            for cue in saying.cues(kind):
+                text = self._words_after(cue)
+                if text and not getattr(note, name):
+                    setattr(note, name, text)
+
+    def _words_after(self, cue: Mark) -> str:
+        """The speaker's words from a cue to the end of its clause."""
+        words = []
+        for token in self._tokens[cue.first :]:
+            words.append(token.text)
+            if token.stop or len(words) > 25:
+                break
+        return " ".join(words)
+
+    def _share_misfits(self, item: Item, notes: list[Note]) -> None:
+        """A condition that fits none of the item's parts is kept on them, in doubt, rather than lost."""
+        marks = [m for m in [*item.parts[0].lead, *item.trail] if m.kind == "condition" and not m.negated]
+        for mark in marks:
+            term = self._lexicon.conditions[mark.id]
+            if term.state == "ok" or any(self._lexicon.fits(term.fits, n.component) for n in notes):
+                continue
+            note = notes[-1]
+            note.conditions.append(term.id)
+            note.state = (
+                "suspect" if mark.hedged else (term.state if note.state in (None, "ok") else note.state)
+            )
+            note.doubts["conditions"] = "does not usually fit"
+
+    def _remedy_of_last(self, notes: list[Note]) -> bool:
+        """ "brake light out, needs a bulb": advice on a piece is the remedy for the whole just said to be faulty."""
+        if len(notes) != 1 or not self._scene.recent:
+            return False
+        note, before = notes[0], self._scene.recent[-1]
+        piece = self._lexicon.components[note.component]
+        if note.state is not None or note.action in (None, *UNPRICED_ACTIONS) or before.clause != note.clause:
+            return False
+        if before.state not in ("defect", "missing") or before.action is not None:
+            return False
+        if piece.part_of is None or piece.part_of not in self._family(before.component):
+            return False
+        before.component = note.component
+        before.action, before.urgency = note.action, note.urgency or before.urgency
+        before.ranges.extend(note.ranges)
+        return True
+
+    def _keep(self, notes: list[Note]) -> None:
+        if self._remedy_of_last(notes):
+            return
+        for note in notes:
+            if not note.says_something:
+                self.talk.append(Talk(*note.ranges[0], why="heading"))
+        blank = all(not note.says_something for note in notes)
+        if blank and len(notes) == 1 and notes[0].placed == "said":
+            place = Place.of(())
+            for position in notes[0].positions:
+                target = place.positions if " " in position else (
+                    place.axles if position in ("front", "rear") else place.sides)  # fmt: skip
+                target.append(position)  # type: ignore[arg-type]
+            self._scene.around = place
+        self.notes.extend(notes)
+        self._scene.recent = notes
+        self._scene.statement.extend(notes)
+
+    # -- statements without a part ---------------------------------------------------------------------------
+
+    def _orphan(self, cut: ClauseItems) -> None:
+        marks = cut.head
+        saying = Saying(marks)
+        span = (cut.head_first, cut.head_last)
+        if saying.grammar("rest") and not saying.of_kind("condition"):
+            self.talk.append(Talk(*span, why="the rest, no part named"))
+            return
+        if (
+            not saying.states
+            and not saying.advises
+            and not saying.cues("urgency", "advice", "no_action")
+        ):
+            if saying.grammar("same") and saying.place.located and self._scene.recent:
+                self._same_again(saying, span)
+            elif saying.place.located:
+                self._heading(saying, span, before_parts=bool(cut.items))
+            return
+        if not self._scene.recent:
+            return
+        if saying.grammar("same") and saying.place.located:
+            self._same_again(saying, span)
+            return
+        for part in split_sayings(self._tokens, marks, lead_has_place=False):
+            self._amend(part, span)
+
+    def _heading(self, saying: Saying, span: tuple[int, int], *, before_parts: bool) -> None:
+        place = saying.place
+        recent = self._scene.recent
+        blank = recent and all(not n.says_something and n.placed != "said" for n in recent)
+        if place.relatives and not (place.positions or place.sides or place.axles):
+            if recent and not before_parts and recent[-1].clause >= self._clause_number - 1:
+                self._widen(recent[-1:], place, span)
+            return
+        if blank and not before_parts and recent[-1].clause == self._clause_number:
+            for note in recent:
+                note.positions = resolve(
+                    self._lexicon.components[note.component], place, around=Place(), last=()
+                )
+                note.placed = "said"
+            return
+        around = self._scene.around
+        if place.sides and not place.axles and not place.positions and around.axles and not around.sides:
+            place = Place(sides=place.sides, axles=around.axles)
+        self._scene.around = place
+        self._scene.carried = Place()
+        self.talk.append(Talk(*span, why="where"))
+
+    def _amend(self, saying: Saying, span: tuple[int, int]) -> None:
+        """States, readings, places and advice about the parts last spoken of."""
+        targets = self._targets(saying)
+        place = saying.place
+        if (
+            saying.states
+            and place.located
+            and not (_LIST_WIDE & set(place.relatives) and not saying.of_kind("condition"))
+        ):
+            if any(note.says_something or note.placed == "said" for note in targets):
+                self._beside(targets[-1], saying, span)
+                return
+            for note in targets:
+                self._place_note(note, place)
+        elif place.located and saying.advises:
+            self._advise_wider(targets, saying, span)
+            return
+        for note in targets:
+            self._fill(note, saying, has_part=False)
+            note.ranges.append(span)
+
+    def _targets(self, saying: Saying) -> list[Note]:
+        plural = saying.grammar("plural_pronoun")
+        statement = [n for n in self._scene.statement if not n.withdrawn] or self._scene.recent
+        if plural and len({n.component for n in statement}) > 1:
+            return statement
+        if plural or len({n.component for n in self._scene.recent}) > 1:
+            return self._scene.recent
+        return self._scene.recent[-1:]
+
+    def _place_note(self, note: Note, place: Place) -> None:
+        entry = self._lexicon.components[note.component]
+        note.positions = resolve(entry, place, around=self._around(note.component), last=note.positions)
+        note.placed = "said"
+        note.place.extend(q for q in place.qualifiers if q not in entry.place and q not in note.place)
+
+    def _beside(self, before: Note, saying: Saying, span: tuple[int, int]) -> None:
+        """ "the left one's dry": the same part elsewhere."""
+        place = saying.place
+        axis = Place(
+            axles=list({p.split()[0] for p in before.positions if p.split()[0] in ("front", "rear")})
+        )
+        full = place.plus(axis) if not place.axles and not place.positions and len(axis.axles) == 1 else place
+        note = self._note(
+            before.component, Place(qualifiers=list(place.qualifiers)), saying, saying_place=full
+        )
+        if "other side" in place.relatives or "same side" in place.relatives:
+            note.positions = resolve(
+                self._lexicon.components[before.component], place, around=Place(), last=before.positions
+            )
+        note.ranges.append(span)
+        note.clause = self._clause_number
+        self._keep_beside([note])
+
+    def _keep_beside(self, notes: list[Note]) -> None:
+        self.notes.extend(notes)
+        self._scene.recent = [*[n for n in self._scene.recent if n.component == notes[0].component], *notes]
+        self._scene.statement.extend(notes)
+
+    def _same_again(self, saying: Saying, span: tuple[int, int]) -> None:
+        """ "same on the other side": the notes last made, at the place said now."""
+        source = [
+            n for n in self._scene.statement if not n.withdrawn and n.says_something
+        ] or self._scene.recent
+        made = []
+        for before in source:
+            note = copy(before)
+            note.ranges = [*before.ranges, span]
+            note.conditions = list(before.conditions)
+            note.doubts = dict(before.doubts)
+            entry = self._lexicon.components[before.component]
+            place = saying.place
+            if place.sides and not place.axles:
+                place = Place(
+                    sides=place.sides, axles=[p.split()[0] for p in before.positions if " " in p][:1]
+                )
+            note.positions = resolve(entry, place, around=Place(), last=before.positions)
+            note.measures = [m.model_copy(update={"position": note.positions[0] if len(note.positions) == 1 else None})
+                             for m in before.measures]  # fmt: skip
+            note.placed = "said"
+            made.append(note)
+        self.notes.extend(made)
+        self._scene.recent = made
+
+    def _advise_wider(self, targets: list[Note], saying: Saying, span: tuple[int, int]) -> None:
+        """ "replace both", "do the left": advice whose place differs from the defect's."""
+        if not targets:
+            return
+        note = targets[-1]
+        entry = self._lexicon.components[note.component]
+        place = saying.place
+        axles = list({p.split()[0] for p in note.positions if p.split()[0] in ("front", "rear")})
+        if not place.axles and not place.positions and len(axles) == 1:
+            place = Place(sides=place.sides, axles=axles, relatives=place.relatives)
+        positions = resolve(entry, place, around=self._around(note.component), last=note.positions)
+        siblings = [
+            n
+            for n in self._scene.recent
+            if n.component == note.component and n.state in ("defect", "missing")
+        ]
+        if siblings:
+            note = siblings[-1]
+        self._fill(note, Saying([m for m in saying.marks if m.kind != "place"]), has_part=False)
+        note.ranges.append(span)
+        if positions and set(positions) != set(note.positions):
+            note.action_positions = positions
+
+    def _widen(self, targets: list[Note], place: Place, span: tuple[int, int]) -> None:
+        """ "both of them", "all round", said after the part."""
+        for note in targets:
+            entry = self._lexicon.components[note.component]
+            axles = list({p.split()[0] for p in note.positions if p.split()[0] in ("front", "rear")})
+            here = Place(axles=axles, relatives=place.relatives) if len(axles) == 1 else place
+            positions = resolve(entry, here, around=self._around(note.component), last=note.positions)
+            if positions:
+                note.positions = positions
+                note.placed = "said"
+            note.ranges.append(span)
+
+    # -- second thoughts ------------------------------------------------------------------------------------
+
+    def _correct(self, saying: Saying, span: tuple[int, int]) -> None:
+        """What follows "no, sorry": the last word stands."""
+        recent = [n for n in self._scene.recent if not n.withdrawn]
+        parts = split_sayings(self._tokens, saying.marks, lead_has_place=False)
+        if len(parts) > 1 and all(part.place.located and part.states for part in parts):
+            for part in parts:
+                self._correct_at(recent, part, span)
+            return
+        for note in recent[-1:]:
+            place = _last_place(saying)
+            qualifiers = Place.of(saying.marks).qualifiers
+            other = self._sibling(note.component, qualifiers)
+            if other is not None:
+                note.component = other
+                place = Place(positions=place.positions, sides=place.sides, axles=place.axles)
+            if place.located:
+                self._place_note(note, place)
+            quantities = reading_marks(self._tokens, saying)
+            if quantities and note.measures and not saying.of_kind("condition"):
+                fresh = [
+                    m for q in quantities if (m := self._measure(note, q, saying.of_kind("measure"), saying))
+                ]
+                if fresh:
+                    note.measures = [*note.measures[: -len(fresh)], *fresh]
+                saying = Saying([m for m in saying.marks if m.kind != "quantity"])
+            if saying.of_kind("condition"):
+                note.conditions = []
+                note.state = None
+            if _says_anything(saying.marks):
+                self._fill(note, Saying([m for m in saying.marks if m.kind != "place"]), has_part=False)
+            note.ranges.append(span)
+
+    def _correct_at(self, recent: Sequence[Note], saying: Saying, span: tuple[int, int]) -> None:
+        """One of several corrected places: "five on the right and four on the left"."""
+        if not recent:
+            return
+        entry = self._lexicon.components[recent[-1].component]
+        axles = list({p.split()[0] for n in recent for p in n.positions if p.split()[0] in ("front", "rear")})
+        place = saying.place
+        if not place.axles and not place.positions and len(axles) == 1:
+            place = Place(sides=place.sides, axles=axles, relatives=place.relatives)
+        positions = resolve(entry, place, around=self._around(entry.id), last=recent[-1].positions)
+        note = next((n for n in recent if set(n.positions) == set(positions)), None)
+        if note is None:
+            self._beside(recent[-1], saying, span)
+            return
+        if any(m.kind == "quantity" for m in saying.marks):
+            note.measures = []
+        self._fill(note, saying, has_part=False)
+        note.ranges.append(span)
+
+    def _sibling(self, component: str, qualifiers: Sequence[str]) -> str | None:
+        """The upper one for the lower: another kind of the same part that carries the qualifier in its name."""
+        entry = self._lexicon.components[component]
+        if not qualifiers or not entry.place or set(qualifiers) & set(entry.place):
+            return None
+        for other in self._lexicon.components.values():
+            if other.kind_of == entry.kind_of and other.kind_of is not None and other.id != component:
+                if other.place and set(other.place) <= set(qualifiers):
+                    return other.id
+        return None
+
+    def _replace_rejected(self, rejected: list[str], notes: list[Note]) -> None:
+        """ "not strut, it's a shock": what was said of the first goes to the second."""
+        for before in [n for n in self._scene.recent if not n.withdrawn]:
+            if (
+                not set(self._ancestors(before.component)) & set(rejected)
+                and before.component not in rejected
+            ):
+                continue
+            before.withdrawn = True
+            for note in notes:
+                if not note.says_something:
+                    note.state, note.action, note.urgency = before.state, before.action, before.urgency
+                    note.conditions = list(before.conditions)
+                    note.positions = note.positions or before.positions
+                    note.ranges.extend(before.ranges)
+
+    def _supersede(self, notes: list[Note]) -> None:
+        """After "no, sorry", a statement about the same part elsewhere or otherwise takes the earlier one's place."""
+        earlier = [n for n in self._scene.recent if not n.withdrawn and n not in notes]
+        for note in notes:
+            for before in earlier:
+                same = before.component == note.component or bool(
+                    set(self._ancestors(before.component)) & {note.component}
+                    or set(self._ancestors(note.component)) & {before.component}
+                )
+                if not same:
+                    continue
+                if not note.says_something:
+                    note.state, note.action, note.urgency = before.state, before.action, before.urgency
+                    note.conditions = list(before.conditions)
+                    note.measures = [*before.measures, *note.measures]
+                    note.positions = note.positions or before.positions
+                note.ranges.extend(before.ranges)
+                before.withdrawn = True
+
+    def _withdraw(self, after: Clause) -> None:
+        """ "scratch that", "forget the battery": the item is taken back; what was seen to be fine stays fine."""
+        cut = self._cutter.cut(self._tokens, after)
+        first_item = cut.items[0] if cut.items else None
+        named = (
+            first_item is not None and not _says_anything(cut.head) and first_item.first - after.first <= 1
+        )
+        if named and first_item is not None:
+            for part in first_item.parts:
+                family = self._family(self._specific(part))
+                for note in self.notes:
+                    if note.component in family:
+                        self._take_back(note)
+            self.talk.append(Talk(first_item.first, first_item.last, why="taken back"))
+            for item in cut.items[1:]:
+                self._item(item, correcting=False)
+            return
+        recent = self._scene.recent
+        blanks = []
+        for note in recent:
+            note.withdrawn = True
+            blanks.append(Note(component=note.component, positions=note.positions, placed=note.placed,
+                               clause=self._clause_number))  # fmt: skip
+        self.notes.extend(blanks)
+        self._scene.recent = blanks
+        self._scene.statement = list(blanks)
+        if any(m.kind != "grammar" for m in after.marks):
+            self._read_plain(after, correcting=False)
+
+    @staticmethod
+    def _take_back(note: Note) -> None:
+        if note.state in ("ok", "not_checked"):
+            note.action = None if note.action not in UNPRICED_ACTIONS else note.action
+        else:
+            note.withdrawn = True
+
+
+def _part_of(clause: Clause, first: int, last: int) -> Clause:
+    return clause.model_copy(
+        update={
+            "first": first,
+            "last": last,
+            "marks": tuple(m for m in clause.marks if m.first >= first and m.last <= last),
+        }
+    )
+
+
+def _last_place(saying: Saying) -> Place:
+    """The last place word said, and those joined to it by a list word: "my left, it's right" is right."""
+    marks = saying.of_kind("place")
+    joined = {m.first for m in saying.grammar("list")}
+    kept: list[Mark] = []
+    for mark in reversed(marks):
+        if kept and kept[-1].first - 1 not in joined and kept[-1].first > mark.last:
+            break
+        kept.append(mark)
+    return Place.of(kept)
+
+
+def _says_anything(marks: Sequence[Mark]) -> bool:
+    """Whether the marks place, judge, measure or advise."""
+    return any(
+        m.kind in ("condition", "action", "place", "quantity")
+        or (m.kind == "cue" and m.detail in ("ok", "not_checked", "urgency", "advice", "no_action"))
+        or (m.kind == "grammar" and m.detail == "same")
+        for m in marks
+    )
+
+
+def spoken(tokens: Sequence[Token], first: int, last: int) -> str:
+    """The normalised words of a token range."""
+    return " ".join(token.text for token in tokens[first:last])

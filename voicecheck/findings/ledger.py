@@ -1,0 +1,71 @@
+"""Where every word went."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from voicecheck.findings.assemble import Talk
+from voicecheck.records.finding import Finding, Ledger, LedgerEntry
+from voicecheck.records.reading import Reading
+
+
+def keep_ledger(reading: Reading, findings: Sequence[Finding], talk: Sequence[Talk], *, words: int) -> Ledger:
+    """Every word once, in order: evidence, talk, or unplaced.
+
+    A clause that names a part, a condition or advice and is no one's evidence is unplaced, unless the rules
+    know why it is talk (a question, a general remark, something taken back).
+    """
+    if not words:
+        return Ledger(entries=())
+    owners: list[set[str]] = [set() for _ in range(words)]
+    for finding in findings:
+        for span in finding.heard:
+            for word in range(span.first, span.last):
+                owners[word].add(finding.id)
+    kinds = ["evidence" if owner else "talk" for owner in owners]
+    whys = [""] * words
+    tokens = reading.tokens
+    for entry in talk:
+        for token in tokens[entry.first : entry.last]:
+            if kinds[token.word] == "talk":
+                whys[token.word] = entry.why
+    for clause in reading.clauses:
+        covered = [token.word for token in tokens[clause.first : clause.last]]
+        for mark in clause.marks:
+            if mark.kind not in ("condition", "component", "action"):
+                continue
+            marked = [tokens[at].word for at in range(mark.first, mark.last)]
+            if any(kinds[word] == "evidence" or whys[word] for word in marked):
+                continue
+            for word in covered:
+                if kinds[word] == "talk" and not whys[word]:
+                    kinds[word] = "unplaced"
+                    whys[word] = _WHY[mark.kind]
+    entries: list[LedgerEntry] = []
+    for word in range(words):
+        same = (
+            entries
+            and entries[-1].kind == kinds[word]
+            and entries[-1].why == whys[word]
+            and entries[-1].findings == tuple(sorted(owners[word]))
+        )
+        if same:
+            entries[-1] = entries[-1].model_copy(update={"last": word + 1})
+        else:
+            entries.append(
+                LedgerEntry(
+                    first=word,
+                    last=word + 1,
+                    kind=kinds[word],  # type: ignore[arg-type]
+                    findings=tuple(sorted(owners[word])),
+                    why=whys[word],
+                )
+            )
+    return Ledger(entries=tuple(entries))
+
+
+_WHY = {
+    "condition": "names a condition",
+    "component": "names a part",
+    "action": "names advice",
+}

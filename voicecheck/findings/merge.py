@@ -1,0 +1,194 @@
+"""One finding for one thing: what was said twice, summed up, or advised after the defect was told."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from voicecheck.findings.notes import Note
+from voicecheck.lexicon.model import Lexicon
+from voicecheck.records.vocabulary import UNPRICED_ACTIONS, expand
+
+
+class Merger:
+    """Merges notes by part and place; knows which parts are kinds of which."""
+
+    def __init__(self, lexicon: Lexicon) -> None:
+        self._lexicon = lexicon
+        self._pieces = {
+            kind for part in lexicon.components.values() if part.part_of for kind in self._line(part.id)[1:]
+        }
+
+    def merge(self, notes: Sequence[Note]) -> list[Note]:
+        """The notes that become findings, in order of first mention."""
+        kept: list[Note] = []
+        for note in notes:
+            if note.withdrawn or not note.says_something:
+                continue
+            if self._is_advice_for_several(note) and self._spread(kept, note):
+                continue
+            home = self._home(kept, note)
+            if home is None:
+                self._absorb_readings(kept, note)
+                kept.append(note)
+            else:
+                self._into(home, note)
+                kept.remove(home)
+                self._absorb_readings(kept, home)
+                kept.append(home)
+        kept.sort(key=lambda note: min(note.ranges, default=(0, 0)))
+        return [self._settled(note) for note in kept]
+
+    @staticmethod
+    def _is_advice_for_several(note: Note) -> bool:
+        advised = note.action is not None and note.action not in UNPRICED_ACTIONS
+        return note.state is None and advised and len(expand(note.positions)) > 1
+
+    def _spread(self, kept: list[Note], note: Note) -> bool:
+        """ "both need replacing" after faults on each side: one finding over all of them, with their evidence."""
+        here = expand(note.positions)
+        faults = [
+            other
+            for other in kept
+            if self._related(other.component, note.component)
+            and expand(other.positions)
+            and expand(other.positions) <= here
+            and other.state in ("defect", "missing")
+            and other.action in (None, "none", note.action)
+        ]
+        if not faults:
+            return False
+        first = faults[0]
+        for other in faults[1:]:
+            kept.remove(other)
+            first.positions = (*first.positions, *(p for p in other.positions if p not in first.positions))
+            first.conditions.extend(c for c in other.conditions if c not in first.conditions)
+            first.measures.extend(m for m in other.measures if m not in first.measures)
+            first.limits_said.extend(other.limits_said)
+            first.ranges.extend(other.ranges)
+        self._into(first, note)
+        kept.remove(first)
+        self._absorb_readings(kept, first)
+        kept.append(first)
+        return True
+
+    def _related(self, a: str, b: str) -> bool:
+        """The same part, or one named more generally; a bare "seal" or "boot" is no name for every seal."""
+        if a == b:
+            return True
+        general = a if a in self._line(b) else b if b in self._line(a) else None
+        return general is not None and general not in self._pieces
+
+    def _line(self, component: str) -> list[str]:
+        found = [component]
+        while (parent := self._lexicon.components[found[-1]].kind_of) is not None and parent not in found:
+            found.append(parent)
+        return found
+
+    def _home(self, kept: Sequence[Note], note: Note) -> Note | None:
+        for other in reversed(kept):
+            if not self._related(other.component, note.component):
+                continue
+            if other.place and note.place and set(other.place) != set(note.place):
+                continue
+            here, there = expand(note.positions), expand(other.positions)
+            advice_only = note.state is None
+            if here == there or (not here and (advice_only or note.placed == "none")):
+                if advice_only and other.state == "ok" and not _by_reading(other) and here != there:
+                    continue
+                return other
+            if (
+                advice_only
+                and here
+                and there
+                and there < here
+                and other.state in ("defect", "missing", "suspect")
+            ):
+                return other
+            if (
+                not there
+                and here
+                and other.placed != "said"
+                and note.placed == "said"
+                and other.state == note.state
+            ):
+                return other
+        return None
+
+    def _absorb_readings(self, kept: list[Note], note: Note) -> None:
+        """ "pads three ... pads four ... pads are low, recommend pads": plain readings join the judgement."""
+        if note.state not in (None, "defect") or note.action is None or note.action in UNPRICED_ACTIONS:
+            return
+        here = expand(note.positions)
+        inside = [
+            other
+            for other in kept
+            if self._related(other.component, note.component)
+            and expand(other.positions)
+            and expand(other.positions) <= here
+            and (_by_reading(other) or (other.state == "defect" and other.action is None))
+        ]
+        if not inside:
+            return
+        for other in inside:
+            kept.remove(other)
+            for condition in other.conditions:
+                if condition not in note.conditions:
+                    note.conditions.append(condition)
+            note.measures = [*other.measures, *note.measures]
+            note.limits_said = [*other.limits_said, *note.limits_said]
+            note.ranges = [*other.ranges, *note.ranges]
+
+    def _into(self, home: Note, note: Note) -> None:
+        """Later words stand; a defect is not talked away by a second remark that is fine."""
+        here, there = set(expand(note.positions)), set(expand(home.positions))
+        if note.state is not None:
+            if home.state is None or _by_reading(home) or note.state in ("defect", "missing"):
+                home.state = note.state if not (note.state == "ok" and home.state == "defect") else home.state
+            elif home.state in ("suspect", "not_checked"):
+                home.state = note.state
+        home.conditions.extend(c for c in note.conditions if c not in home.conditions)
+        home.measures.extend(m for m in note.measures if m not in home.measures)
+        home.limits_said.extend(m for m in note.limits_said if m not in home.limits_said)
+        if note.action is not None and (note.action != "none" or home.action is None):
+            home.action = note.action
+        if note.action_positions:
+            home.action_positions = note.action_positions
+        elif there < here and note.state is None:
+            if home.placed == "carried" and note.placed == "said":
+                home.positions, home.placed = note.positions, "said"
+            else:
+                home.action_positions = note.positions
+        if note.urgency is not None:
+            home.urgency = note.urgency
+        for name in ("only_if", "because", "otherwise"):
+            if not getattr(home, name):
+                setattr(home, name, getattr(note, name))
+        home.sublet = home.sublet or note.sublet
+        if not there and here:
+            home.positions, home.placed = note.positions, note.placed
+        if home.component in self._line(note.component):
+            home.component = note.component
+        home.ranges.extend(note.ranges)
+        if home.state == "ok":
+            home.conditions = []
+
+    @staticmethod
+    def _settled(note: Note) -> Note:
+        if note.state is None or (
+            note.state == "ok"
+            and note.action is not None
+            and note.action not in UNPRICED_ACTIONS
+            and _by_reading(note)
+        ):
+            note.state = (
+                "ok"
+                if note.action in UNPRICED_ACTIONS
+                else ("missing" if note.action == "install" else "defect")
+            )
+        if note.action is None:
+            note.action = "none"
+        return note
+
+
+def _by_reading(note: Note) -> bool:
+    return note.doubts.get("state") == "reading only"

@@ -1,0 +1,158 @@
+"""A note: one statement about one part, still open to change by what is said next."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+from voicecheck.findings.places import Place
+from voicecheck.records.finding import Measure
+from voicecheck.records.reading import Mark, Token
+from voicecheck.records.vocabulary import Action, Position, State, Urgency
+
+
+@dataclass(slots=True)
+class Saying:
+    """What a stretch of marks says of its part or parts: places, states, readings, advice."""
+
+    marks: list[Mark] = field(default_factory=list)
+
+    @property
+    def place(self) -> Place:
+        return Place.of(self.marks)
+
+    def of_kind(self, kind: str, *details: str) -> list[Mark]:
+        return [m for m in self.marks if m.kind == kind and (not details or m.detail in details)]
+
+    def cues(self, *details: str) -> list[Mark]:
+        return self.of_kind("cue", *details)
+
+    def grammar(self, *details: str) -> list[Mark]:
+        return self.of_kind("grammar", *details)
+
+    @property
+    def advises(self) -> bool:
+        """Whether work is advised in it."""
+        return any(not m.negated for m in [*self.of_kind("action"), *self.cues("advice")])
+
+    @property
+    def states(self) -> list[Mark]:
+        """Marks that say how a part is."""
+        return [m for m in self.marks if is_state(m)]
+
+
+def is_state(mark: Mark) -> bool:
+    """Whether a mark says how a part is: a condition, a reading, fine, or not checked."""
+    return mark.kind in ("condition", "quantity") or (
+        mark.kind == "cue" and mark.detail in ("ok", "not_checked")
+    )
+
+
+@dataclass(slots=True)
+class Note:
+    """One statement about one part. ``ranges`` are the token ranges it rests on."""
+
+    component: str
+    positions: tuple[Position, ...] = ()
+    place: list[str] = field(default_factory=list)
+    placed: str = "none"  # "said", "carried" (from the talk around), "none"
+    state: State | None = None
+    conditions: list[str] = field(default_factory=list)
+    measures: list[Measure] = field(default_factory=list)
+    limits_said: list[Measure] = field(default_factory=list)
+    action: Action | None = None
+    action_positions: tuple[Position, ...] = ()
+    urgency: Urgency | None = None
+    only_if: str = ""
+    because: str = ""
+    otherwise: str = ""
+    done_with: Note | None = None
+    sublet: bool = False
+    ranges: list[tuple[int, int]] = field(default_factory=list)
+    withdrawn: bool = False
+    doubts: dict[str, str] = field(default_factory=dict)  # field -> why
+    clause: int = 0
+
+    @property
+    def says_something(self) -> bool:
+        return self.state is not None or self.action is not None
+
+
+def split_sayings(tokens: Sequence[Token], marks: Sequence[Mark], *, lead_has_place: bool) -> list[Saying]:
+    """A part's statement in as many sayings as it names places: "left four, right five", "torn on the left, right's fine"."""
+    segments = _segments(tokens, marks)
+    sayings: list[Saying] = []
+    place_first = lead_has_place
+    for number, segment in enumerate(segments):
+        saying = Saying(segment)
+        says = bool(saying.states)
+        located = saying.place.located
+        if not sayings:
+            if located and says:
+                place_first = place_first or _starts_with_place(segment)
+            sayings.append(saying)
+            continue
+        current = sayings[-1]
+        if located and says and (current.states or current.place.located):
+            sayings.append(saying)
+        elif located and not says and current.states and saying.advises:
+            sayings.append(saying)  # "the left one's tight, but replace both"
+        elif located and not says and current.states and current.place.located and number + 1 < len(segments):
+            following = Saying(segments[number + 1])
+            if following.states and not following.place.located:
+                sayings.append(saying)  # "..., on the right, it's fine"
+            else:
+                current.marks.extend(segment)
+        else:
+            current.marks.extend(segment)
+    return [part for saying in sayings for part in _split_runs(saying)]
+
+
+def _starts_with_place(marks: Sequence[Mark]) -> bool:
+    for mark in marks:
+        if mark.kind == "place":
+            return True
+        if is_state(mark):
+            return False
+    return False
+
+
+def _segments(tokens: Sequence[Token], marks: Sequence[Mark]) -> list[list[Mark]]:
+    """Cut at commas, pauses and joining words."""
+    segments: list[list[Mark]] = [[]]
+    ordered = sorted(marks, key=lambda m: (m.first, m.last))
+    previous_last: int | None = None
+    for mark in ordered:
+        if mark.kind == "grammar" and mark.detail in ("conjunction", "list"):
+            if segments[-1]:
+                segments.append([])
+            previous_last = mark.last
+            continue
+        if previous_last is not None and mark.first >= previous_last:
+            between = tokens[previous_last - 1 : mark.first]
+            if any(t.comma or t.stop or t.pause_s > 0.5 for t in between) and segments[-1]:
+                segments.append([])
+        segments[-1].append(mark)
+        previous_last = max(previous_last or 0, mark.last)
+    return [segment for segment in segments if segment] or [[]]
+
+
+def _split_runs(saying: Saying) -> list[Saying]:
+    """ "left four right five" in one breath: a new saying at each place that follows a state, when places come first."""
+    solid = [m for m in saying.marks if m.kind == "place" or is_state(m)]
+    if not solid or solid[0].kind != "place":
+        return [saying]
+    cuts = [
+        b
+        for a, b in zip(solid, solid[1:], strict=False)
+        if is_state(a) and b.kind == "place" and b.detail in ("position", "side", "axle")
+        and any(is_state(m) for m in solid[solid.index(b) :])
+    ]  # fmt: skip
+    if not cuts:
+        return [saying]
+    parts: list[Saying] = [Saying()]
+    for mark in saying.marks:
+        if mark in cuts:
+            parts.append(Saying())
+        parts[-1].marks.append(mark)
+    return parts

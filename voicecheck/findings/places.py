@@ -1,0 +1,191 @@
+"""From place words to positions of a part: what was said, what the part allows, and what carries over.
+
+Left and right are the driver's, facing forward. Where only a side is known of a part that sits at all corners,
+the side stays a side: nothing is guessed.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+from voicecheck.lexicon.model import Component
+from voicecheck.records.reading import Mark
+from voicecheck.records.vocabulary import CORNERS, Position
+
+_MIRROR: dict[str, str] = {"left": "right", "right": "left"}
+_SIDED = ("corners", "front corners", "rear corners", "sides", "front sides", "rear sides")
+
+
+@dataclass(slots=True)
+class Place:
+    """Place words as said: whole positions, loose sides and axles, relatives ("both", "other side"), qualifiers."""
+
+    positions: list[Position] = field(default_factory=list)
+    sides: list[str] = field(default_factory=list)
+    axles: list[str] = field(default_factory=list)
+    relatives: list[str] = field(default_factory=list)
+    qualifiers: list[str] = field(default_factory=list)
+
+    @property
+    def located(self) -> bool:
+        """Whether any position word was said (qualifiers do not count)."""
+        return bool(self.positions or self.sides or self.axles or self.relatives)
+
+    @staticmethod
+    def of(marks: Sequence[Mark]) -> Place:
+        """Collect the place marks of ``marks``; others are ignored."""
+        place = Place()
+        for mark in marks:
+            if mark.kind != "place":
+                continue
+            if mark.detail == "position":
+                for value in mark.id.split("|"):
+                    if value in CORNERS:
+                        _add(place.positions, value)
+                    elif value in ("front", "rear"):
+                        _add(place.axles, value)
+                    else:
+                        _add(place.sides, value)
+            elif mark.detail == "side":
+                _add(place.sides, mark.id)
+            elif mark.detail == "axle":
+                _add(place.axles, mark.id)
+            elif mark.detail == "relative":
+                _add(place.relatives, mark.id)
+            else:
+                _add(place.qualifiers, mark.id)
+        return place
+
+    def plus(self, other: Place) -> Place:
+        """This place, with what it does not say taken from ``other``."""
+        if self.positions:
+            return self
+        return Place(
+            positions=[] if self.sides or self.axles else list(other.positions),
+            sides=list(self.sides or other.sides),
+            axles=list(self.axles or other.axles),
+            relatives=list(self.relatives),
+            qualifiers=list(self.qualifiers),
+        )
+
+    def axis(self) -> Place:
+        """What of this place can complete another: its axles and sides, those of its corners included."""
+        axles = list(dict.fromkeys([*self.axles, *(p.split()[0] for p in self.positions)]))
+        sides = list(dict.fromkeys([*self.sides, *(p.split()[1] for p in self.positions)]))
+        return Place(positions=list(self.positions), sides=sides, axles=axles)
+
+
+def _add(values: list, value: object) -> None:  # type: ignore[type-arg]
+    if value not in values:
+        values.append(value)
+
+
+def sits(component: Component) -> frozenset[str]:
+    """The corners and axles where the part can be."""
+    found: set[str] = set()
+    for places in component.places:
+        if places in ("corners", "sides"):
+            found.update(CORNERS)
+        elif places == "axles":
+            found.update(("front", "rear"))
+        elif places in ("front", "rear"):
+            found.add(places)
+        elif places.startswith(("front ", "rear ")):
+            axle = places.split()[0]
+            found.update(c for c in CORNERS if c.startswith(axle))
+    return frozenset(found)
+
+
+def has_sides(component: Component) -> bool:
+    """Whether left and right tell two of them apart."""
+    return any(places in _SIDED for places in component.places)
+
+
+def own_axles(component: Component) -> list[str]:
+    """The axles where the part can be: one of them is a default, two are a question."""
+    return [axle for axle in ("front", "rear") if any(where.startswith(axle) for where in sits(component))]
+
+
+def resolve(
+    component: Component, said: Place, *, around: Place, last: Sequence[Position]
+) -> tuple[Position, ...]:
+    """Positions of a part from its own place words, then from the place talked about (``around``).
+
+    ``last`` are the positions of the part spoken of before, for "the other side" and "same side".
+    """
+    if not sits(component):
+        return ()
+    if "other side" in said.relatives:
+        mirrored = _mirrored(last)
+        if mirrored:
+            return _allowed(component, mirrored)
+    if "same side" in said.relatives and last:
+        return _allowed(component, list(last))
+    if said.positions:
+        extra: list[Position] = [p for p in _product(said.axles, said.sides) if p not in said.positions]
+        return _allowed(component, [*said.positions, *extra])
+    whole = bool({"both", "all", "each"} & set(said.relatives))
+    here = said
+    context = around.axis()
+    if not whole:
+        if not said.located:
+            here = Place(positions=context.positions, sides=context.sides, axles=context.axles)
+            if here.positions:
+                return _allowed(component, here.positions)
+        elif said.sides and not said.axles:
+            here = Place(sides=said.sides, axles=context.axles)
+        elif said.axles and not said.sides and around.sides and not around.positions:
+            here = Place(sides=around.sides, axles=said.axles)
+    axles = list(here.axles)
+    sides = list(here.sides)
+    if whole:
+        if "all" in said.relatives and not axles and not sides:
+            axles = own_axles(component) or axles
+            return _allowed(component, _product(axles, ["left", "right"]))
+        if not axles and len(own_axles(component)) != 1:
+            axles = context.axles
+        if not sides:
+            sides = ["left", "right"]
+    own = own_axles(component)
+    if not axles and len(own) == 1 and (sides or whole):
+        axles = own
+    if not has_sides(component):
+        return _allowed(component, [a for a in axles])  # type: ignore[misc]
+    if axles and sides:
+        return _allowed(component, _product(axles, sides))
+    if axles:
+        return _allowed(component, list(axles))  # type: ignore[arg-type]
+    if component.places and set(component.places) & {"front sides", "rear sides"}:
+        return _allowed(component, _product(own, sides))
+    return tuple(sides)  # type: ignore[arg-type]
+
+
+def _product(axles: Sequence[str], sides: Sequence[str]) -> list[Position]:
+    return [f"{axle} {side}" for axle in axles for side in sides]  # type: ignore[misc]
+
+
+def _mirrored(positions: Sequence[Position]) -> list[Position]:
+    result: list[Position] = []
+    for position in positions:
+        words = [_MIRROR.get(word, word) for word in position.split()]
+        mirrored: Position = " ".join(words)  # type: ignore[assignment]
+        if mirrored != position:
+            result.append(mirrored)
+    return result
+
+
+def _allowed(component: Component, positions: Sequence[Position]) -> tuple[Position, ...]:
+    """Positions where the part can be. A said place where it cannot be is kept: dropping it would hide a doubt."""
+    domain = sits(component)
+    if not has_sides(component):
+        axles = list(dict.fromkeys(p.split()[0] for p in positions))
+        return tuple(a for a in axles if a in domain)  # type: ignore[misc]
+    kept = [p for p in dict.fromkeys(positions) if p not in CORNERS or p in domain]
+    return tuple(kept or dict.fromkeys(positions))
+
+
+def doubtful(component: Component, positions: Sequence[Position]) -> bool:
+    """Whether a position lies where the part cannot be."""
+    domain = sits(component)
+    return any(p in CORNERS and p not in domain for p in positions) if has_sides(component) else False

@@ -1,0 +1,134 @@
+"""What a saying says of one part: its state, conditions, advice and urgency."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+from voicecheck.findings.notes import Saying
+from voicecheck.lexicon.model import Lexicon
+from voicecheck.records.reading import Mark, Token
+from voicecheck.records.vocabulary import UNPRICED_ACTIONS, Action, State, Urgency
+
+_URGENCY_ORDER: tuple[Urgency, ...] = ("now", "soon", "later")
+_PAST = ("ed", "bled", "reset")
+_ADVICE_REACH = 5  # tokens between advice and the past form it governs ("should really both be replaced")
+
+
+@dataclass(slots=True)
+class Statement:
+    """A saying weighed for one component."""
+
+    state: State | None = None
+    conditions: list[str] = field(default_factory=list)
+    misfits: list[Mark] = field(default_factory=list)  # conditions that do not fit the component
+    action: Action | None = None
+    urgency: Urgency | None = None
+    sublet: bool = False
+    open_price: bool = False
+    denied: bool = False  # negated advice: "no need to replace"
+
+
+class Weigher:
+    """Weighs sayings with the lexicon's fits and states."""
+
+    def __init__(self, lexicon: Lexicon, tokens: Sequence[Token]) -> None:
+        self._lexicon = lexicon
+        self._tokens = tokens
+
+    def weigh(self, component: str, saying: Saying, *, has_reading: bool, strict: bool) -> Statement:
+        """The statement about ``component``. With ``strict`` a condition that does not fit is only a misfit."""
+        out = Statement()
+        good = bad = missing = doubted = False
+        for mark in saying.of_kind("condition"):
+            term = self._lexicon.conditions[mark.id]
+            if not self._lexicon.fits(term.fits, component):
+                out.misfits.append(mark)
+                if strict:
+                    continue
+            if term.state == "ok":
+                good, bad = (good or not mark.negated), (bad or mark.negated)
+            elif mark.negated:
+                good = True
+            elif mark.hedged:
+                doubted = True
+                _append(out.conditions, term.id)
+            else:
+                bad = bad or term.state != "missing"
+                missing = missing or term.state == "missing"
+                _append(out.conditions, term.id)
+        unchecked = False
+        for cue in saying.cues("ok", "not_checked"):
+            if cue.detail == "not_checked":
+                unchecked = True
+            elif cue.negated:
+                bad = True
+            else:
+                good = True
+        out.action, out.denied = self._action(component, saying)
+        out.urgency = urgency_of(saying)
+        out.sublet = bool(saying.cues("sublet"))
+        out.open_price = bool(saying.cues("open_price"))
+        if bad:
+            out.state = "defect"
+        elif missing:
+            out.state = "missing"
+        elif doubted:
+            out.state = "suspect"
+        elif unchecked:
+            out.state = "not_checked"
+        elif good or has_reading:
+            out.state = "ok"
+        return out
+
+    def _action(self, component: str, saying: Saying) -> tuple[Action | None, bool]:
+        action: Action | None = None
+        denied = False
+        advised = saying.cues("advice", "urgency")
+        for mark in saying.of_kind("action"):
+            if mark.negated:
+                denied = True
+                continue
+            if not self._is_advice(mark, saying, advised):
+                continue
+            action = mark.id  # type: ignore[assignment]
+        for cue in saying.cues("no_action"):
+            if action is None or action in UNPRICED_ACTIONS:
+                action = cue.id if cue.id in ("monitor", "none") else "none"  # type: ignore[assignment]
+        if action is None:
+            for cue in saying.cues("advice"):
+                if cue.negated:
+                    denied = True
+                elif cue.id in ("replace", "repair", "service", "adjust", "clean", "tighten", "install", "resurface",
+                                "top up", "diagnose", "monitor"):  # fmt: skip
+                    action = cue.id  # type: ignore[assignment]
+        if denied and action is None:
+            action = "none"
+        return action, denied
+
+    def _is_advice(self, mark: Mark, saying: Saying, advised: Sequence[Mark]) -> bool:
+        """Whether an action word is advice: "needs replacing", "replace it"; not "was replaced", "tested fine"."""
+        text = self._tokens[mark.first].text
+        governed = any(0 <= mark.first - cue.last <= _ADVICE_REACH for cue in advised) or any(
+            m.first <= mark.first < m.last for m in advised
+        )
+        if text.endswith(_PAST) and not governed:
+            before = [t.text for t in self._tokens[max(0, mark.first - 3) : mark.first]]
+            return "be" in before or "get" in before or "getting" in before
+        if mark.id == "diagnose" and text in ("test", "tests", "tested", "testing") and not governed:
+            return False
+        return True
+
+
+def urgency_of(saying: Saying) -> Urgency | None:
+    """The most pressing urgency said."""
+    said = {cue.id for cue in saying.cues("urgency") if not cue.negated}
+    for urgency in _URGENCY_ORDER:
+        if urgency in said:
+            return urgency
+    return None
+
+
+def _append(values: list[str], value: str) -> None:
+    if value not in values:
+        values.append(value)

@@ -1,0 +1,108 @@
+"""Which words state how the vehicle is, and which suppose, generalise, ask or report.
+
+A mood cue does not colour its whole sentence: what others say ends at the comma, a supposition at "but", a
+general remark at both. Speakers end plain statements with "right?": a tag asks nothing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Literal, NamedTuple
+
+from voicecheck.records.reading import Mark, Token
+
+Mood = Literal["said", "hypothetical", "general", "question", "reported"]
+
+
+class Stretch(NamedTuple):
+    """Tokens ``first:last`` in one mood."""
+
+    first: int
+    last: int
+    mood: Mood
+
+
+def moods(tokens: Sequence[Token], marks: Sequence[Mark], *, first: int, last: int, asked: bool) -> list[Stretch]:
+    """The clause ``first:last`` cut into stretches of one mood. ``asked``: a question mark ends it."""
+    view = _View(tokens, marks, first, last)
+    if view.is_question(asked=asked):
+        return [Stretch(first, last, "question")]
+    taken: list[Stretch] = []
+    for mark in view.marks:
+        stretch = view.stretch_of(mark)
+        if stretch is not None and not any(stretch.first < t.last and t.first < stretch.last for t in taken):
+            taken.append(stretch)
+    result: list[Stretch] = []
+    at = first
+    for stretch in sorted(taken):
+        if stretch.first > at:
+            result.append(Stretch(at, stretch.first, "said"))
+        result.append(stretch)
+        at = stretch.last
+    if at < last:
+        result.append(Stretch(at, last, "said"))
+    return result
+
+
+class _View:
+    def __init__(self, tokens: Sequence[Token], marks: Sequence[Mark], first: int, last: int) -> None:
+        self.tokens = tokens
+        self.first, self.last = first, last
+        self.marks = [m for m in marks if first <= m.first and m.last <= last]
+        self._contrast = {m.first for m in self.marks if m.kind == "grammar" and m.detail == "contrast"}
+
+    def _starts(self, kind: str, detail: str) -> list[Mark]:
+        return [m for m in self.marks if m.kind == kind and m.detail == detail]
+
+    def is_question(self, *, asked: bool) -> bool:
+        if asked and any(m.last == self.last for m in self._starts("grammar", "tag")):
+            return False
+        start = self._opening()
+        cued = any(m.first == start for m in self._starts("cue", "question"))
+        inverted = any(m.first == start for m in self._starts("grammar", "asks"))
+        return cued or (asked and inverted)
+
+    def _opening(self) -> int:
+        """The first token that is no opener, filler or joining word."""
+        at = self.first
+        moved = True
+        while moved and at < self.last:
+            moved = False
+            for mark in self.marks:
+                idle = mark.detail in ("opener", "conjunction", "filler", "chatter", "clause")
+                if mark.first == at and idle:
+                    at, moved = mark.last, True
+                    break
+        return at
+
+    def stretch_of(self, mark: Mark) -> Stretch | None:
+        if mark.kind == "grammar" and mark.detail == "supposes":
+            if self._says_before(mark.first):
+                return None  # "replace it if it comes back": a condition on advice, not a supposition
+            return Stretch(mark.first, self._until(mark.last, comma=False), "hypothetical")
+        if mark.kind != "cue":
+            return None
+        if mark.detail == "hypothetical":
+            return Stretch(self._since(mark.first), self._until(mark.last, comma=False), "hypothetical")
+        if mark.detail == "general":
+            return Stretch(self._since(mark.first), self._until(mark.last, comma=True), "general")
+        if mark.detail == "reported":
+            return Stretch(mark.first, self._until(mark.last, comma=True), "reported")
+        return None
+
+    def _says_before(self, at: int) -> bool:
+        return any(m.kind in ("condition", "action", "component") and m.last <= at for m in self.marks)
+
+    def _since(self, at: int) -> int:
+        """Back to the comma or contrast before token ``at``."""
+        while at > self.first and not self.tokens[at - 1].comma and at not in self._contrast:
+            at -= 1
+        return at
+
+    def _until(self, at: int, *, comma: bool) -> int:
+        """On to the contrast (or, with ``comma``, the comma) after token ``at``."""
+        while at < self.last and at not in self._contrast:
+            at += 1
+            if comma and self.tokens[at - 1].comma:
+                break
+        return at

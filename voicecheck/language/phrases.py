@@ -1,0 +1,46 @@
+"""Finds the closed-class phrases of ``lexicon/grammar.csv`` in tokens."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Sequence
+
+from voicecheck.lexicon.model import GrammarTerm
+from voicecheck.lexicon.normal import normalise_phrase
+from voicecheck.records.reading import Mark
+
+
+class PhraseFinder:
+    """Every match of every kind; within one kind the longest, leftmost first."""
+
+    def __init__(self, terms: Sequence[GrammarTerm]) -> None:
+        table: dict[str, list[tuple[tuple[str, ...], GrammarTerm]]] = defaultdict(list)
+        for term in terms:
+            phrase = normalise_phrase(term.said)
+            if phrase:
+                table[phrase[0]].append((phrase, term))
+        self._by_first = {
+            first: sorted(entries, key=lambda entry: -len(entry[0])) for first, entries in table.items()
+        }
+
+    def find(self, words: Sequence[str]) -> list[Mark]:
+        """Marks of kind "grammar": ``detail`` is the term's kind, ``id`` its value or its wording."""
+        marks: list[Mark] = []
+        covered: dict[str, int] = defaultdict(int)  # kind -> first token not covered yet
+        for at, word in enumerate(words):
+            for phrase, term in self._by_first.get(word, ()):
+                if covered[term.kind] > at:
+                    continue
+                last = at + len(phrase)
+                if tuple(words[at:last]) == phrase:
+                    covered[term.kind] = last
+                    marks.append(
+                        Mark(
+                            kind="grammar",
+                            first=at,
+                            last=last,
+                            id=term.value or term.said,
+                            detail=term.kind,
+                        )
+                    )
+        return marks

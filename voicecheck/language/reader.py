@@ -1,0 +1,178 @@
+"""The language stage: a transcript in, a ``Reading`` out."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from voicecheck.language.moods import moods
+from voicecheck.language.overlap import settle
+from voicecheck.language.phrases import PhraseFinder
+from voicecheck.language.polarity import apply_polarity
+from voicecheck.language.quantities import QuantityFinder
+from voicecheck.language.tokens import tokenise
+from voicecheck.lexicon.model import Lexicon, TermMatch, TermMatcher
+from voicecheck.records.base import Record
+from voicecheck.records.reading import Clause, Mark, Opening, Reading, Token
+from voicecheck.records.transcript import Transcript
+
+_NAME_PAUSE_S = 1.0  # nobody rests this long inside a name
+
+
+class ReaderSettings(Record):
+    """``pause_s``: a silence this long ends a clause even where no stop was written."""
+
+    pause_s: float = 0.85
+
+
+class Reader:
+    """Marks words with the lexicon and cuts the stream into clauses.
+
+    Made once per lexicon; ``read`` keeps no state between calls.
+    """
+
+    def __init__(
+        self, lexicon: Lexicon, matcher: TermMatcher, *, settings: ReaderSettings | None = None
+    ) -> None:
+        self._matcher = matcher
+        self._settings = settings or ReaderSettings()
+        self._phrases = PhraseFinder(lexicon.grammar)
+        self._quantities = QuantityFinder(
+            units={term.said: term.value for term in lexicon.grammar if term.kind == "unit"}  # type: ignore[misc]
+        )
+
+    def read(self, transcript: Transcript) -> Reading:
+        """Clauses over all tokens, with settled marks and their polarity."""
+        tokens = tokenise(transcript)
+        if not tokens:
+            return Reading(tokens=(), clauses=())
+        texts = [token.text for token in tokens]
+        grammar = self._phrases.find(texts)
+        marks = [
+            Mark(kind=match.kind, first=match.first, last=match.last, id=match.id, detail=match.detail)
+            for match in self._matcher.match(texts)
+            if _in_one_breath(tokens, match)
+        ]
+        quantities = self._quantities.find(tokens, grammar)
+        settled = settle([*marks, *quantities, *grammar], size=len(tokens))
+        settled = _drop_false_sides(settled)
+        settled = _drop_false_negations(settled)
+        settled = _drop_interjections(tokens, settled)
+        settled = _bounded(settled)
+        asked = {
+            at for at, token in enumerate(tokens) if token.stop and "?" in transcript.words[token.word].read
+        }
+        return Reading(tokens=tokens, clauses=self._clauses(tokens, settled, asked))
+
+    def _clauses(self, tokens: Sequence[Token], marks: Sequence[Mark], asked: set[int]) -> tuple[Clause, ...]:
+        openings: dict[int, Opening] = {0: "start"}
+        for at in range(1, len(tokens)):
+            before = tokens[at - 1]
+            if before.stop:
+                openings[at] = "stop"
+            elif before.pause_s >= self._settings.pause_s:
+                openings[at] = "pause"
+        for mark in marks:
+            if mark.kind == "cue" and mark.detail == "clause" and mark.first not in openings:
+                openings[mark.first] = "cue"
+        firsts = sorted(openings)
+        by_first: list[list[Mark]] = [[] for _ in firsts]
+        at = 0
+        for mark in marks:
+            while at + 1 < len(firsts) and mark.first >= firsts[at + 1]:
+                at += 1
+            by_first[at].append(mark)
+        clauses = []
+        for number, first in enumerate(firsts):
+            last = firsts[number + 1] if number + 1 < len(firsts) else len(tokens)
+            inside = [mark for mark in by_first[number] if mark.last <= last]
+            stretches = moods(tokens, inside, first=first, last=last, asked=(last - 1) in asked)
+            for stretch in stretches:
+                turned = apply_polarity(tokens, inside, first=stretch.first, last=stretch.last)
+                clauses.append(
+                    Clause(
+                        first=stretch.first,
+                        last=stretch.last,
+                        opened_by=openings[first] if stretch.first == first else "comma",
+                        mood=stretch.mood,
+                        marks=tuple(turned),
+                    )
+                )
+        return tuple(clauses)
+
+
+def _in_one_breath(tokens: Sequence[Token], match: TermMatch) -> bool:
+    """No name runs over a sentence end ("at the rear. Drums are fine"); only cues run over a comma ("no, sorry")."""
+    inside = tokens[match.first : match.last - 1]
+    if any(token.stop or token.pause_s > _NAME_PAUSE_S for token in inside):
+        return False
+    return match.kind == "cue" or not any(token.comma for token in inside)
+
+
+def _drop_false_sides(marks: Sequence[Mark]) -> list[Mark]:
+    """ "right now", "material left", "come back": the word is no side there."""
+    covered = {
+        at
+        for mark in marks
+        if mark.kind == "grammar" and mark.detail == "not_a_side"
+        for at in range(mark.first, mark.last)
+    }
+    parts = [mark for mark in marks if mark.kind in ("component", "place")]
+    kept = []
+    for mark in marks:
+        if mark.kind == "place" and mark.last - mark.first == 1 and mark.first in covered:
+            followed = any(
+                part.first == mark.last and part.first not in covered for part in parts if part is not mark
+            )
+            if not followed:
+                continue
+        kept.append(mark)
+    return kept
+
+
+def _drop_false_negations(marks: Sequence[Mark]) -> list[Mark]:
+    """A negation inside a phrase that only looks like one is none."""
+    pseudo = {
+        at
+        for mark in marks
+        if mark.kind == "cue" and mark.detail == "pseudo_negation"
+        for at in range(mark.first, mark.last)
+    }
+    return [
+        mark
+        for mark in marks
+        if not (mark.kind == "cue" and mark.detail == "negation" and mark.first in pseudo)
+    ]
+
+
+def _drop_interjections(tokens: Sequence[Token], marks: Sequence[Mark]) -> list[Mark]:
+    """ "No, the gasket is dry", "Okay, next", "it's all scored": words that judge, deny or place nothing there."""
+    openers = {m.first for m in marks if m.kind == "grammar" and m.detail == "opener"}
+    kept = []
+    for number, mark in enumerate(marks):
+        single = mark.last - mark.first == 1
+        if mark.kind == "cue" and single:
+            if mark.detail == "negation" and (tokens[mark.first].comma or tokens[mark.first].stop):
+                continue
+            if mark.detail == "ok" and mark.first in openers and (mark.first == 0 or tokens[mark.first - 1].stop):
+                continue
+        if mark.kind == "place" and mark.detail == "relative" and single and mark.id == "all":
+            following = next((m for m in marks[number + 1 :] if m.first >= mark.last), None)
+            if following is not None and following.first == mark.last and following.kind in ("condition", "action"):
+                continue
+        kept.append(mark)
+    return kept
+
+
+def _bounded(marks: Sequence[Mark]) -> list[Mark]:
+    """Quantities take the bound said right before them ("less than two mil")."""
+    bounds = {
+        at: mark
+        for mark in marks
+        if mark.kind == "cue" and mark.detail == "bound"
+        for at in (mark.last, mark.last + 1)
+    }
+    return [
+        mark.model_copy(update={"bound": bounds[mark.first].id})
+        if mark.kind == "quantity" and mark.first in bounds
+        else mark
+        for mark in marks
+    ]

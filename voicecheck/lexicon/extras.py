@@ -1,0 +1,33 @@
+"""What the term folder holds besides terms: word forms and hot words, and the lexicon that carries them."""
+
+from __future__ import annotations
+
+from voicecheck.lexicon.model import Lexicon
+from voicecheck.records.base import Record
+from voicecheck.records.vocabulary import Market
+
+
+class WordForms(Record):
+    """Words spelled differently per market (``us``, ``uk``), and contractions (``short``, ``long``)."""
+
+    spellings: tuple[tuple[str, str], ...] = ()
+    contractions: tuple[tuple[str, str], ...] = ()
+
+
+class HotWord(Record):
+    """A phrase that recognisers mishear; ``market`` of ``None`` is said in every market."""
+
+    phrase: str
+    market: Market | None = None
+
+
+class ShopLexicon(Lexicon):
+    """A lexicon as ``load_lexicon`` makes it: with the word forms and hot words of the term folder."""
+
+    forms: WordForms = WordForms()
+    hot: tuple[HotWord, ...] = ()
+
+
+def forms_of(lexicon: Lexicon) -> WordForms:
+    """The word forms that came with a lexicon; none for one made by hand."""
+    return lexicon.forms if isinstance(lexicon, ShopLexicon) else WordForms()
