@@ -63,7 +63,7 @@ DEBIAN_PACKAGES = {"flite": "flite", "espeak-ng": "espeak-ng"}
 QUALIFIERS = ("inner", "outer", "upper", "lower", "intermediate", "bank 1", "bank 2")
 LEVEL_DBFS = -22.0  # speech while someone speaks
 FRAME_S = 0.02
-RECIPE_VERSION = 1  # raise when the sound changes for another reason than the settings
+RECIPE_VERSION = 2  # raise when the sound changes for another reason than the settings
 
 # Runs inside piper's own environment. The seed makes the voice's random timing the same at every run.
 PIPER_PROGRAM = """
@@ -454,7 +454,7 @@ def read_wav(path: Path, *, rate: int) -> Samples:
 def trim(sound: Samples) -> Samples:
     """``sound`` without the silence an engine puts before and after a sentence."""
     loud = np.flatnonzero(np.abs(sound) > 0.01 * np.abs(sound).max())
-    margin = 320  # 20 ms at 16 kHz, keeps soft starts and ends
+    margin = 960  # 60 ms at 16 kHz, keeps soft starts and ends
     return sound[max(0, loud[0] - margin) : loud[-1] + margin]
 
 
@@ -476,7 +476,7 @@ def shop_noise(count: int, *, rate: int, seed: int) -> Samples:
     """
     rng = np.random.default_rng(seed)
     time = np.arange(count) / rate
-    total = 0.5 * compressor(time, rng=rng) + 0.35 * hiss(count, rate=rate, rng=rng)
+    total = 0.5 * compressor(time, rng=rng) + 0.12 * hiss(count, rate=rate, rng=rng)
     for start in gaps(count / rate, rng=rng, shortest=7.0, longest=16.0):
         add(total, air_tool(rate=rate, rng=rng), at=round(start * rate))
     for start in gaps(count / rate, rng=rng, shortest=3.0, longest=9.0):
@@ -527,7 +527,7 @@ def air_tool(*, rate: int, rng: np.random.Generator) -> Any:
     hammer = np.exp(-6 * ((time * rng.uniform(17, 26)) % 1.0))
     band = np.diff(rng.standard_normal(time.size + 1))  # tilts the noise towards the high end
     shape = np.minimum(1, np.minimum(time, time[-1] - time) / 0.05)
-    return 1.6 * shape * (0.5 * whine + 0.9 * hammer * band)
+    return shape * (0.5 * whine + 0.9 * hammer * band)
 
 
 def clank(*, rate: int, rng: np.random.Generator) -> Any:
@@ -537,7 +537,7 @@ def clank(*, rate: int, rng: np.random.Generator) -> Any:
     for _ in range(int(rng.integers(5, 9))):
         tone = np.sin(2 * np.pi * rng.uniform(700, 6500) * time + rng.uniform(0, 6.28))
         ring += rng.uniform(0.3, 1.0) * tone * np.exp(-time / rng.uniform(0.03, 0.25))
-    return rng.uniform(0.8, 2.4) * ring
+    return rng.uniform(0.5, 1.5) * ring
 
 
 def mix(speech: Samples, noise: Samples, *, snr_db: float, rate: int) -> Samples:

@@ -182,5 +182,7 @@ def test_rows_stay_whole_wherever_the_sheet_ends(browser: Browser, tmp_path: Pat
                 if line.arithmetic and line.kind == "labour":  # the first and the last part of the row
                     begins = f"{line_title(line)} {line.arithmetic}" in body
                     assert begins == (f"{line.arithmetic} Catalog {line.catalogue}" in body), f"{shift} mm"
-            assert not re.search(r"advice: (?:replace|adjust|install|top up)[\w ]*$", body), f"words without their lines at {shift} mm"
+            assert not re.search(r"advice: (?:replace|adjust|install|top up)[\w ]*$", body), (
+                f"words without their lines at {shift} mm"
+            )
     page.close()

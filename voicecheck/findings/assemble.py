@@ -21,6 +21,8 @@ from voicecheck.records.reading import Clause, Mark, Reading, Token
 from voicecheck.records.vocabulary import UNPRICED_ACTIONS
 
 _WHEEL_END = {"brakes", "steering", "suspension", "wheels_tyres"}  # looked at together, corner by corner
+_MEMORY = 6  # notes back to which a bare "the boot" may refer
+_FEW = 3  # a name with more kinds than this says too little by itself
 _LIST_WIDE = {"both", "all", "each"}
 
 
@@ -58,6 +60,7 @@ class Assembler:
         self.talk: list[Talk] = []
         self._scene = _Scene()
         self._clause_number = 0
+        self._general: dict[str, bool] = {}
 
     def run(self) -> list[Note]:
         """All notes, in the order of speech; withdrawn ones are marked."""
@@ -140,9 +143,13 @@ class Assembler:
             for number, saying in enumerate(sayings):
                 lead = [*shared, *lead_marks] if number == 0 else []
                 whole = Saying([*lead, *saying.marks])
+                if number:
+                    component = self._sibling(component, saying.place.qualifiers) or component
                 note = self._note(component, own, whole, saying_place=saying.place)
                 if whole.grammar("same"):
                     self._like_before(note)
+                if note.state is None and note.action is None and any(m.detail == "hedge" for m in part.lead):
+                    self._suspected(note)
                 notes.append(note)
         if rejected:
             self._replace_rejected(rejected, notes)
@@ -156,6 +163,21 @@ class Assembler:
             self._supersede(notes)
         self._keep(notes)
 
+    def _as_spoken_before(self, part: Part, component: str) -> str:
+        """ "coil spring ... the bottom coil", "door mirror glass ... a new glass": one word of a name just said."""
+        if part.mark.last - part.mark.first != 1:
+            return component
+        word = self._tokens[part.mark.first].text.removesuffix("'s").removesuffix("s")
+        entry = self._lexicon.components[component]
+        for note in reversed(self._scene.recent):
+            before = self._lexicon.components[note.component]
+            if note.clause != self._clause_number or before.id == component:
+                continue
+            words = before.name.split()
+            if len(words) > 1 and word in words and (entry.system != before.system or words[-1] == word):
+                return before.id
+        return component
+
     @staticmethod
     def _is_only_where(item: Item) -> bool:
         """ "it's running down onto the manifold": a place where something lands, of which nothing is said."""
@@ -166,13 +188,19 @@ class Assembler:
     def _specific(self, part: Part) -> str:
         """The component that the words really name: "boot on the tie rod end", "the lower one" of two joints."""
         component = part.component
-        for note in reversed(self._scene.recent):
-            if note.component != component and component in self._ancestors(note.component) and not part.wholes:
+        component = self._as_spoken_before(part, component)
+        general = self._is_general_piece(component)
+        for note in reversed(self.notes[-_MEMORY:] if general else self._scene.recent):
+            if note.withdrawn or note.component == component or part.wholes:
+                continue
+            if component in self._ancestors(note.component):
                 return note.component  # "replace the line" after the cooler line: the one just spoken of
         qualifiers = set(Place.of(part.lead).qualifiers)
         wholes = list(part.wholes)
         if not wholes and self._is_general_piece(component):
-            wholes = [note.component for note in self._scene.recent[-1:]]
+            for note in self._scene.recent[-1:]:
+                part_of = self._lexicon.components[note.component].part_of
+                wholes = [note.component, *([part_of] if part_of else [])]
         for whole in wholes:
             piece = self._piece_of(component, whole)
             if piece:
@@ -185,17 +213,23 @@ class Assembler:
 
     def _is_general_piece(self, component: str) -> bool:
         """A bare "boot", "seal", "bushing": general, and the kind of some part's piece."""
-        return any(
-            other.kind_of == component and other.part_of is not None
-            for other in self._lexicon.components.values()
-        )
+        if component not in self._general:
+            children = [other for other in self._lexicon.components.values() if other.kind_of == component]
+            self._general[component] = len(children) > _FEW or any(c.part_of is not None for c in children)
+        return self._general[component]
 
     def _piece_of(self, piece: str, whole: str) -> str | None:
         family = self._family(whole)
+        name = self._lexicon.components[whole].name
+        named: str | None = None
         for other in self._lexicon.components.values():
-            if other.part_of in family and piece in self._ancestors(other.id):
+            if other.id == piece or piece not in self._ancestors(other.id):
+                continue
+            if other.part_of in family:
                 return other.id
-        return None
+            if named is None and other.name.startswith(f"{name} "):
+                named = other.id  # "differential fluid" of the differential
+        return named
 
     def _ancestors(self, component: str) -> list[str]:
         found = [component]
@@ -211,6 +245,17 @@ class Assembler:
         """ "not strut, it's a shock": a negation right before the part and nothing said of it."""
         negation = any(m.kind == "cue" and m.detail == "negation" for m in part.lead)
         return negation and not any(m.kind in ("condition", "action") for m in [*part.lead, *item.trail])
+
+    def _suspected(self, note: Note) -> None:
+        """ "it's wet there, may well be the rear main seal": the doubted part takes the condition just said."""
+        note.state = "suspect"
+        for before in reversed(self._scene.recent):
+            if before.clause != self._clause_number or before.state != "defect":
+                continue
+            note.conditions = list(before.conditions)
+            note.ranges.extend(before.ranges)
+            before.withdrawn = True
+            break
 
     def _like_before(self, note: Note) -> None:
         """ "... too, same thing": what was said of the part before holds for this one."""
@@ -230,7 +275,9 @@ class Assembler:
         last = self._scene.recent[-1].positions if self._scene.recent else ()
         note.positions = resolve(entry, place, around=around, last=last)
         note.placed = "said" if place.located else ("carried" if note.positions else "none")
-        note.place = [q for q in [*own.qualifiers, *saying_place.qualifiers] if q not in entry.place]
+        measured = bool(saying.of_kind("quantity"))
+        said = own.qualifiers if measured else [*own.qualifiers, *saying_place.qualifiers]
+        note.place = [q for q in dict.fromkeys(said) if q not in entry.place]
         self._fill(note, saying, has_part=True)
         if place.located and sits(entry):
             self._scene.carried = Place(positions=[p for p in note.positions if " " in p],
@@ -251,7 +298,10 @@ class Assembler:
         if self._scene.around.located:
             return self._scene.around
         entry = self._lexicon.components[component]
-        near = entry.system == self._scene.carried_system or {entry.system, self._scene.carried_system} <= _WHEEL_END
+        near = (
+            entry.system == self._scene.carried_system
+            or {entry.system, self._scene.carried_system} <= _WHEEL_END
+        )
         if near and has_sides(entry):
             axles = {p.split()[0] for p in self._scene.carried.positions} | set(self._scene.carried.axles)
             if axles & set(own_axles(entry)):
@@ -274,7 +324,8 @@ class Assembler:
             only_reading = (
                 said.state == "ok" and measures and not saying.cues("ok") and not saying.of_kind("condition")
             )
-            if note.state is None or not only_reading:
+            stays_doubtful = note.state == "suspect" and said.state == "defect" and said.symptoms_only
+            if (note.state is None or not only_reading) and not stays_doubtful:
                 note.state = said.state
             if only_reading and note.state == "ok":
                 note.doubts.setdefault("state", "reading only")
@@ -345,9 +396,11 @@ class Assembler:
             return False
         note, before = notes[0], self._scene.recent[-1]
         piece = self._lexicon.components[note.component]
-        if note.state is not None or note.action in (None, *UNPRICED_ACTIONS) or before.clause != note.clause:
+        if note.state is not None or note.action in (None, *UNPRICED_ACTIONS) or before.clause < note.clause - 1:
             return False
         if before.state not in ("defect", "missing") or before.action is not None:
+            return False
+        if note.placed == "said" and set(note.positions) != set(before.positions):
             return False
         if piece.part_of is None or piece.part_of not in self._family(before.component):
             return False
@@ -380,14 +433,10 @@ class Assembler:
         marks = cut.head
         saying = Saying(marks)
         span = (cut.head_first, cut.head_last)
-        if saying.grammar("rest") and not saying.of_kind("condition"):
+        if saying.grammar("rest") or self._is_topic(saying):
             self.talk.append(Talk(*span, why="the rest, no part named"))
             return
-        if (
-            not saying.states
-            and not saying.advises
-            and not saying.cues("urgency", "advice", "no_action")
-        ):
+        if not saying.states and not saying.advises and not saying.cues("urgency", "advice", "no_action"):
             if saying.grammar("same") and saying.place.located and self._scene.recent:
                 self._same_again(saying, span)
             elif saying.place.located:
@@ -400,6 +449,13 @@ class Assembler:
             return
         for part in split_sayings(self._tokens, marks, lead_has_place=False):
             self._amend(part, span)
+
+    def _is_topic(self, saying: Saying) -> bool:
+        """ "Oh, the noise.": a symptom named with an article, and nothing said of it."""
+        judged = [m for m in saying.marks if m.kind in ("condition", "action", "quantity", "place")]
+        if len(judged) != 1 or judged[0].kind != "condition" or judged[0].first == 0:
+            return False
+        return self._tokens[judged[0].first - 1].text == "the" and not saying.grammar("copula")
 
     def _heading(self, saying: Saying, span: tuple[int, int], *, before_parts: bool) -> None:
         place = saying.place
@@ -419,6 +475,8 @@ class Assembler:
         around = self._scene.around
         if place.sides and not place.axles and not place.positions and around.axles and not around.sides:
             place = Place(sides=place.sides, axles=around.axles)
+        if len(set(place.axles)) > 1 or len(set(place.sides)) > 1:
+            place = Place()  # "front to back": the whole car
         self._scene.around = place
         self._scene.carried = Place()
         self.talk.append(Talk(*span, why="where"))
@@ -506,6 +564,9 @@ class Assembler:
             made.append(note)
         self.notes.extend(made)
         self._scene.recent = made
+        both = [p for n in [*source, *made] for p in n.positions if " " in p]
+        if both:
+            self._scene.around = Place(positions=list(dict.fromkeys(both)))
 
     def _advise_wider(self, targets: list[Note], saying: Saying, span: tuple[int, int]) -> None:
         """ "replace both", "do the left": advice whose place differs from the defect's."""

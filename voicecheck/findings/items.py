@@ -13,6 +13,7 @@ from dataclasses import dataclass, field
 from voicecheck.lexicon.model import Lexicon
 from voicecheck.records.reading import Clause, Mark, Token
 
+_LEADING_CUES = ("negation", "hedge", "advice", "quantity", "filler", "not_checked")
 _SKIPPED_WORDS = 3  # adverbs allowed between a copula and its condition ("is pretty badly torn")
 
 
@@ -64,7 +65,8 @@ class Cutter:
             for i, part in enumerate(parts)
         ]
         for part, start in zip(parts, leads, strict=True):
-            part.lead = tuple(view.between(start, part.mark.first))
+            inside = [m for m in view.between(part.mark.first, part.mark.last) if m.kind == "place"]
+            part.lead = (*view.between(start, part.mark.first), *inside)
         items = [Item([parts[0]], [], leads[0], parts[0].mark.last, parts[0].mark.last)]
         for i in range(1, len(parts)):
             before, here = parts[i - 1], parts[i]
@@ -111,7 +113,17 @@ class Cutter:
         ):
             self._tied_statement(item, before, here, states, tie)
             return
-        if not states and not lead_says and view.is_list(before.mark.last, lead_first):
+        heads = self._is_whole_of(before.component, here.component) or (
+            self._is_head(before.component, here.component) and not view.has_list_word(before.mark.last, lead_first)
+        )
+        if not states and heads:
+            self._end(view, item, lead_first)  # "exhaust, the back box is blowing": the first only says where
+            if not any(m.kind == "place" for m in here.lead):
+                here.lead = (*here.lead, *(m for m in before.lead if m.kind == "place"))
+            items.append(Item([here], [], lead_first, here.mark.last, here.mark.last))
+            return
+        guessed = any(m.kind == "cue" and m.detail in ("hedge", "advice", "not_checked") for m in here.lead)
+        if not states and not lead_says and not guessed and view.is_list(before.mark.last, lead_first):
             item.parts.append(here)
             item.last = item.trail_first = here.mark.last
             return
@@ -122,7 +134,7 @@ class Cutter:
         """ "gearbox is leaking from the pan gasket", "oil is dripping onto the exhaust", "boot is torn on the cv axle"."""
         item.last = here.mark.last
         conditions = [mark for mark in states if mark.kind == "condition"]
-        if tie == "target" or not conditions:
+        if tie == "target" or not conditions or self._is_container(conditions):
             return
         fits_here = any(self._fits(mark, here.component) for mark in conditions)
         fits_before = any(self._fits(mark, before.component) for mark in conditions)
@@ -133,6 +145,30 @@ class Cutter:
             return
         before.wholes.append(here.component)
         before.lead = (*before.lead, *(mark for mark in here.lead if mark.kind == "place"))
+
+    def _is_head(self, head: str, piece: str) -> bool:
+        """Whether the first names a whole system ("steering linkage, idler arm's loose")."""
+        first, second = self._lexicon.components[head], self._lexicon.components[piece]
+        return first.system == second.system and first.id == first.system
+
+    def _is_container(self, conditions: Sequence[Mark]) -> bool:
+        """ "the key is missing in the boot": what is missing is not the part it is missing from."""
+        return all(self._lexicon.conditions[mark.id].state == "missing" for mark in conditions)
+
+    def _is_whole_of(self, whole: str, piece: str) -> bool:
+        """Whether the piece belongs to the whole by its part-of links (its own or those of what it is a kind of)."""
+        seen: set[str] = set()
+        queue = [piece]
+        while queue:
+            entry = self._lexicon.components[queue.pop()]
+            for parent in (entry.part_of, entry.kind_of):
+                if parent is None or parent in seen:
+                    continue
+                if parent == whole and parent == entry.part_of:
+                    return True
+                seen.add(parent)
+                queue.append(parent)
+        return False
 
     def _fits(self, condition: Mark, component: str) -> bool:
         return self._lexicon.fits(self._lexicon.conditions[condition.id].fits, component)
@@ -192,6 +228,10 @@ class _View:
                     found[mark.detail] = mark
         return found
 
+    def has_list_word(self, first: int, last: int) -> bool:
+        """Whether "and", "or" or the like stands in ``first:last``."""
+        return any("list" in self._grammar_ending(at) for at in range(first + 1, last + 1))
+
     def is_list(self, first: int, last: int) -> bool:
         """Only list words, commas or nothing in ``first:last``."""
         at = last
@@ -250,6 +290,8 @@ class _View:
             grammar = {m.detail: m for m in marks if m.kind == "grammar"}
             solid = [m for m in marks if m.kind != "grammar"]
             step: int | None = None
+            if "target" in grammar and any(m.kind == "condition" for m in solid):
+                return at  # "grease all over the arm": what is thrown is said of the part before
             for m in solid:
                 if m.kind in ("place", "measure"):
                     step = m.first
@@ -261,7 +303,9 @@ class _View:
                 elif m.kind == "action":
                     if floor == self.clause.first or not self._after_copula(m):
                         step = m.first
-                elif m.kind == "cue" and m.detail in ("negation", "hedge", "advice", "quantity", "filler"):
+                elif m.kind == "cue" and m.detail in _LEADING_CUES:
+                    step = m.first
+                elif m.kind == "cue" and m.detail == "ok" and (tied or m.last == mark.first):
                     step = m.first
                 elif m.kind == "quantity" and m.unit is None:
                     step = m.first

@@ -31,7 +31,7 @@ class Merger:
                 self._absorb_readings(kept, note)
                 kept.append(note)
             else:
-                self._into(home, note)
+                self._into(home, note, fine_beside=self._fine_beside(kept, home, note))
                 kept.remove(home)
                 self._absorb_readings(kept, home)
                 kept.append(home)
@@ -65,7 +65,7 @@ class Merger:
             first.measures.extend(m for m in other.measures if m not in first.measures)
             first.limits_said.extend(other.limits_said)
             first.ranges.extend(other.ranges)
-        self._into(first, note)
+        self._into(first, note, fine_beside=self._fine_beside(kept, first, note))
         kept.remove(first)
         self._absorb_readings(kept, first)
         kept.append(first)
@@ -87,6 +87,8 @@ class Merger:
     def _home(self, kept: Sequence[Note], note: Note) -> Note | None:
         for other in reversed(kept):
             if not self._related(other.component, note.component):
+                continue
+            if other.component != note.component and other.state is not None and note.state is not None:
                 continue
             if other.place and note.place and set(other.place) != set(note.place):
                 continue
@@ -138,7 +140,20 @@ class Merger:
             note.limits_said = [*other.limits_said, *note.limits_said]
             note.ranges = [*other.ranges, *note.ranges]
 
-    def _into(self, home: Note, note: Note) -> None:
+    def _fine_beside(self, kept: Sequence[Note], home: Note, note: Note) -> bool:
+        """Whether the same part was said to be fine elsewhere within the note's places."""
+        here = expand(note.positions)
+        return any(
+            other is not home
+            and other.component == home.component
+            and other.state == "ok"
+            and not _by_reading(other)
+            and expand(other.positions) <= here
+            and expand(other.positions)
+            for other in kept
+        )
+
+    def _into(self, home: Note, note: Note, *, fine_beside: bool) -> None:
         """Later words stand; a defect is not talked away by a second remark that is fine."""
         here, there = set(expand(note.positions)), set(expand(home.positions))
         if note.state is not None:
@@ -154,7 +169,7 @@ class Merger:
         if note.action_positions:
             home.action_positions = note.action_positions
         elif there < here and note.state is None:
-            if home.placed == "carried" and note.placed == "said":
+            if home.placed == "carried" and note.placed == "said" and not fine_beside:
                 home.positions, home.placed = note.positions, "said"
             else:
                 home.action_positions = note.positions
@@ -187,6 +202,10 @@ class Merger:
             )
         if note.action is None:
             note.action = "none"
+        if note.state == "missing" and note.action == "replace":
+            note.action = "install"  # there is nothing to take off
+        if note.action == "monitor" and note.urgency is None:
+            note.urgency = "later"  # watching is for later, by its meaning
         return note
 
 

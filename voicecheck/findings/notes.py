@@ -48,7 +48,7 @@ def is_state(mark: Mark) -> bool:
     )
 
 
-@dataclass(slots=True)
+@dataclass(slots=True, eq=False)
 class Note:
     """One statement about one part. ``ranges`` are the token ranges it rests on."""
 
@@ -86,14 +86,17 @@ def split_sayings(tokens: Sequence[Token], marks: Sequence[Mark], *, lead_has_pl
     for number, segment in enumerate(segments):
         saying = Saying(segment)
         says = bool(saying.states)
-        located = saying.place.located
+        located = saying.place.located or (bool(saying.place.qualifiers) and not saying.of_kind("quantity"))
         if not sayings:
             if located and says:
                 place_first = place_first or _starts_with_place(segment)
             sayings.append(saying)
             continue
         current = sayings[-1]
-        if located and says and (current.states or current.place.located):
+        whole = bool({"all", "each"} & set(saying.place.relatives)) or len(saying.place.positions) > 2
+        if located and says and whole and not current.place.located:
+            current.marks.extend(segment)  # "good, like new, ten thirty-seconds all the way round"
+        elif located and says and (current.states or current.place.located):
             sayings.append(saying)
         elif located and not says and current.states and saying.advises:
             sayings.append(saying)  # "the left one's tight, but replace both"

@@ -127,6 +127,8 @@ def resolve(
         return _allowed(component, [*said.positions, *extra])
     whole = bool({"both", "all", "each"} & set(said.relatives))
     here = said
+    if "one" in component.places or not has_sides(component):
+        around = Place()  # a part that can be the only one of its kind has a place only where one is said
     context = around.axis()
     if not whole:
         if not said.located:

@@ -26,6 +26,7 @@ class Statement:
     urgency: Urgency | None = None
     sublet: bool = False
     open_price: bool = False
+    symptoms_only: bool = False  # no condition in it names a cause
     denied: bool = False  # negated advice: "no need to replace"
 
 
@@ -40,7 +41,7 @@ class Weigher:
         """The statement about ``component``. With ``strict`` a condition that does not fit is only a misfit."""
         out = Statement()
         good = bad = missing = doubted = False
-        for mark in saying.of_kind("condition"):
+        for mark in self._best(component, saying.of_kind("condition")):
             term = self._lexicon.conditions[mark.id]
             if not self._lexicon.fits(term.fits, component):
                 out.misfits.append(mark)
@@ -69,7 +70,9 @@ class Weigher:
         out.urgency = urgency_of(saying)
         out.sublet = bool(saying.cues("sublet"))
         out.open_price = bool(saying.cues("open_price"))
-        if bad:
+        out.symptoms_only = all(self._lexicon.conditions[c].symptom for c in out.conditions)
+        priced = out.action is not None and out.action not in (*UNPRICED_ACTIONS, "diagnose")
+        if bad and not (doubted and not priced):
             out.state = "defect"
         elif missing:
             out.state = "missing"
@@ -80,6 +83,29 @@ class Weigher:
         elif good or has_reading:
             out.state = "ok"
         return out
+
+    def _best(self, component: str, marks: Sequence[Mark]) -> list[Mark]:
+        """Of conditions over the same words, the one that fits this component most closely."""
+        by_span: dict[tuple[int, int], list[Mark]] = {}
+        for mark in marks:
+            by_span.setdefault((mark.first, mark.last), []).append(mark)
+        return [
+            min(group, key=lambda m: self._distance(component, self._lexicon.conditions[m.id].fits))
+            for group in by_span.values()
+        ]
+
+    def _distance(self, component: str, fits: Sequence[str]) -> int:
+        """0 where the component itself is listed, then its kinds, its system, any; largest where it does not fit."""
+        step = 0
+        at: str | None = component
+        while at is not None:
+            if at in fits:
+                return step
+            at = self._lexicon.components[at].kind_of
+            step += 1
+        if not self._lexicon.fits(fits, component):
+            return 1000
+        return 500 if "any" in fits else 100
 
     def _action(self, component: str, saying: Saying) -> tuple[Action | None, bool]:
         action: Action | None = None

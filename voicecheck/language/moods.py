@@ -22,7 +22,9 @@ class Stretch(NamedTuple):
     mood: Mood
 
 
-def moods(tokens: Sequence[Token], marks: Sequence[Mark], *, first: int, last: int, asked: bool) -> list[Stretch]:
+def moods(
+    tokens: Sequence[Token], marks: Sequence[Mark], *, first: int, last: int, asked: bool
+) -> list[Stretch]:
     """The clause ``first:last`` cut into stretches of one mood. ``asked``: a question mark ends it."""
     view = _View(tokens, marks, first, last)
     if view.is_question(asked=asked):
@@ -58,6 +60,10 @@ class _View:
         if asked and any(m.last == self.last for m in self._starts("grammar", "tag")):
             return False
         start = self._opening()
+        if any(m.first == start for m in self._starts("grammar", "requests")) and any(
+            m.kind == "action" for m in self.marks
+        ):
+            return False
         cued = any(m.first == start for m in self._starts("cue", "question"))
         inverted = any(m.first == start for m in self._starts("grammar", "asks"))
         return cued or (asked and inverted)

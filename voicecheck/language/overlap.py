@@ -10,6 +10,31 @@ from voicecheck.records.reading import Mark
 _RANK = {"component": 0, "quantity": 1, "condition": 2, "measure": 3, "action": 4, "place": 5, "cue": 6}
 
 
+_WHERE = ("position", "side", "axle")
+
+
+def _beside_names(mark: Mark, names: Sequence[Mark]) -> Mark | None:
+    """A place that shares a word with a name ("offside [rear wheel cylinder]"): what stands before the name is
+    cut off as the place mark, with its whole meaning; a place inside a name is kept as it is."""
+    for name in names:
+        if name.first <= mark.first and mark.last <= name.last:
+            return mark
+        if mark.first < name.first < mark.last <= name.last:
+            return mark.model_copy(update={"last": name.first})
+        if name.first <= mark.first < name.last < mark.last:
+            return mark.model_copy(update={"first": name.last})
+    return None
+
+
+def _longest(names: Sequence[Mark]) -> list[Mark]:
+    """The names that will stand among themselves: longest first, none overlapping a kept one."""
+    kept: list[Mark] = []
+    for name in sorted(names, key=lambda m: (m.first - m.last, m.first)):
+        if not any(name.first < k.last and k.first < name.last for k in kept):
+            kept.append(name)
+    return kept
+
+
 def settle(marks: Sequence[Mark], *, size: int) -> list[Mark]:
     """Drop marks that a longer one overlaps; marks over exactly the same tokens are all kept.
 
@@ -17,6 +42,7 @@ def settle(marks: Sequence[Mark], *, size: int) -> list[Mark]:
     """
     owner: list[tuple[int, int] | None] = [None] * size
     urging: set[tuple[int, int] | None] = set()  # "must be replaced" urges and names the action in it
+    names = _longest([mark for mark in marks if mark.kind == "component"])
     kept: list[Mark] = []
     free: list[Mark] = []
     for mark in sorted(marks, key=lambda m: (m.first - m.last, _RANK.get(m.kind, 9), m.first)):
@@ -24,6 +50,11 @@ def settle(marks: Sequence[Mark], *, size: int) -> list[Mark]:
             free.append(mark)
             continue
         span = (mark.first, mark.last)
+        if mark.kind == "place" and (mark.detail in _WHERE):
+            beside = _beside_names(mark, names)
+            if beside is not None:
+                free.append(beside)
+                continue
         holders = {owner[at] for at in range(mark.first, mark.last)} - {None}
         if holders - {span} and not (mark.kind == "action" and holders - {span} <= urging):
             continue

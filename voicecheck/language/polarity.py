@@ -119,5 +119,7 @@ def apply_polarity(tokens: Sequence[Token], marks: Sequence[Mark], *, first: int
 
 def _before(line: _Line, cue: Mark) -> list[Mark]:
     """The last turned mark within four tokens before the cue, with nothing stronger than a comma between."""
+    if cue.detail == "hedge" and cue.last < line.last and not line.tokens[cue.last - 1].comma:
+        return []  # "cupped, so maybe ...": what follows is doubted, and it is no condition
     candidates = [m for m in line.marks if _is_turned(m) and m.last <= cue.first and cue.first - m.last <= 4]
     return candidates[-1:]

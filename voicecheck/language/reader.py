@@ -9,7 +9,7 @@ from voicecheck.language.phrases import PhraseFinder
 from voicecheck.language.polarity import apply_polarity
 from voicecheck.language.quantities import QuantityFinder
 from voicecheck.language.tokens import tokenise
-from voicecheck.lexicon.model import Lexicon, TermMatch, TermMatcher
+from voicecheck.lexicon.model import Lexicon, TermMatcher
 from voicecheck.records.base import Record
 from voicecheck.records.reading import Clause, Mark, Opening, Reading, Token
 from voicecheck.records.transcript import Transcript
@@ -35,6 +35,7 @@ class Reader:
         self._matcher = matcher
         self._settings = settings or ReaderSettings()
         self._phrases = PhraseFinder(lexicon.grammar)
+        self._articles = {term.said for term in lexicon.grammar if term.kind == "article"}
         self._quantities = QuantityFinder(
             units={term.said: term.value for term in lexicon.grammar if term.kind == "unit"}  # type: ignore[misc]
         )
@@ -46,24 +47,57 @@ class Reader:
             return Reading(tokens=(), clauses=())
         texts = [token.text for token in tokens]
         grammar = self._phrases.find(texts)
-        marks = [
-            Mark(kind=match.kind, first=match.first, last=match.last, id=match.id, detail=match.detail)
-            for match in self._matcher.match(texts)
-            if _in_one_breath(tokens, match)
-        ]
+        marks = self._terms(tokens)
         quantities = self._quantities.find(tokens, grammar)
-        settled = settle([*marks, *quantities, *grammar], size=len(tokens))
-        settled = _drop_false_sides(settled)
-        settled = _drop_false_negations(settled)
-        settled = _drop_interjections(tokens, settled)
-        settled = _bounded(settled)
         asked = {
             at for at, token in enumerate(tokens) if token.stop and "?" in transcript.words[token.word].read
         }
+        settled = settle([*marks, *quantities, *grammar], size=len(tokens))
+        settled = _drop_false_sides(settled)
+        settled = _drop_tags(settled, asked)
+        settled = _drop_occasions(settled)
+        settled = _drop_false_negations(settled)
+        settled = _drop_interjections(tokens, settled)
+        settled = _bounded(settled)
         return Reading(tokens=tokens, clauses=self._clauses(tokens, settled, asked))
+
+    def _terms(self, tokens: Sequence[Token]) -> list[Mark]:
+        """Lexicon phrases. No phrase runs over a stop, and only cues run over a comma ("no, sorry")."""
+        marks: list[Mark] = []
+        sentence = piece = 0
+        for at, token in enumerate(tokens, start=1):
+            rests = token.stop or token.pause_s > _NAME_PAUSE_S or at == len(tokens)
+            if rests or token.comma:
+                marks.extend(self._matched(tokens, piece, at, cues=False))
+                piece = at
+            if rests:
+                marks.extend(self._matched(tokens, sentence, at, cues=True))
+                sentence = at
+        return marks
+
+    def _matched(self, tokens: Sequence[Token], first: int, last: int, *, cues: bool) -> list[Mark]:
+        texts = [token.text for token in tokens[first:last]]
+        return [
+            Mark(
+                kind=m.kind,
+                first=first + m.first,
+                last=first + (self._bare_end(texts, m.first, m.last) if cues else m.last),
+                id=m.id,
+                detail=m.detail,
+            )
+            for m in self._matcher.match(texts)
+            if (m.kind == "cue") == cues
+        ]
+
+    def _bare_end(self, texts: Sequence[str], first: int, last: int) -> int:
+        """A cue's end without the article that belongs to what follows ("I mean [the upper]")."""
+        while last - first > 1 and texts[last - 1] in self._articles:
+            last -= 1
+        return last
 
     def _clauses(self, tokens: Sequence[Token], marks: Sequence[Mark], asked: set[int]) -> tuple[Clause, ...]:
         openings: dict[int, Opening] = {0: "start"}
+        supposing = -1
         for at in range(1, len(tokens)):
             before = tokens[at - 1]
             if before.stop:
@@ -71,8 +105,12 @@ class Reader:
             elif before.pause_s >= self._settings.pause_s:
                 openings[at] = "pause"
         for mark in marks:
+            if mark.kind == "grammar" and mark.detail == "supposes":
+                supposing = mark.first
             if mark.kind == "cue" and mark.detail == "clause" and mark.first not in openings:
-                openings[mark.first] = "cue"
+                opened = max((at for at in openings if at <= mark.first), default=0)
+                if supposing < opened:  # "if it's the bearing, then ...": still the same supposition
+                    openings[mark.first] = "cue"
         firsts = sorted(openings)
         by_first: list[list[Mark]] = [[] for _ in firsts]
         at = 0
@@ -99,14 +137,6 @@ class Reader:
         return tuple(clauses)
 
 
-def _in_one_breath(tokens: Sequence[Token], match: TermMatch) -> bool:
-    """No name runs over a sentence end ("at the rear. Drums are fine"); only cues run over a comma ("no, sorry")."""
-    inside = tokens[match.first : match.last - 1]
-    if any(token.stop or token.pause_s > _NAME_PAUSE_S for token in inside):
-        return False
-    return match.kind == "cue" or not any(token.comma for token in inside)
-
-
 def _drop_false_sides(marks: Sequence[Mark]) -> list[Mark]:
     """ "right now", "material left", "come back": the word is no side there."""
     covered = {
@@ -126,6 +156,17 @@ def _drop_false_sides(marks: Sequence[Mark]) -> list[Mark]:
                 continue
         kept.append(mark)
     return kept
+
+
+def _drop_tags(marks: Sequence[Mark], asked: set[int]) -> list[Mark]:
+    """ "... those are good, right?": the tag is no side."""
+    return [m for m in marks if not (m.kind == "place" and m.last - m.first == 1 and m.first in asked)]
+
+
+def _drop_occasions(marks: Sequence[Mark]) -> list[Mark]:
+    """ "at the last oil change": a time, and neither a part nor advice."""
+    after = {m.last for m in marks if m.kind == "grammar" and m.detail == "occasion"}
+    return [m for m in marks if not (m.kind in ("component", "action") and m.first in after)]
 
 
 def _drop_false_negations(marks: Sequence[Mark]) -> list[Mark]:
@@ -152,11 +193,19 @@ def _drop_interjections(tokens: Sequence[Token], marks: Sequence[Mark]) -> list[
         if mark.kind == "cue" and single:
             if mark.detail == "negation" and (tokens[mark.first].comma or tokens[mark.first].stop):
                 continue
-            if mark.detail == "ok" and mark.first in openers and (mark.first == 0 or tokens[mark.first - 1].stop):
+            if (
+                mark.detail == "ok"
+                and mark.first in openers
+                and (mark.first == 0 or tokens[mark.first - 1].stop)
+            ):
                 continue
         if mark.kind == "place" and mark.detail == "relative" and single and mark.id == "all":
             following = next((m for m in marks[number + 1 :] if m.first >= mark.last), None)
-            if following is not None and following.first == mark.last and following.kind in ("condition", "action"):
+            if (
+                following is not None
+                and following.first == mark.last
+                and following.kind in ("condition", "action")
+            ):
                 continue
         kept.append(mark)
     return kept

@@ -81,6 +81,7 @@ class Condition(Record):
     fits: tuple[str, ...]  # component ids, "system:NAME", or "any"
     state: State = "defect"
     severity: Urgency = "unstated"
+    symptom: bool = False  # something heard, seen or felt, whose cause is another matter
     notes: str = ""
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
+from functools import lru_cache
 
 _APOSTROPHES = str.maketrans({"’": "'", "‘": "'", "ʼ": "'", "`": "'", "´": "'", "\u2044": "/", "\u2215": "/"})
 _VULGAR = re.compile(r"(?<=\d)(?=[¼-¾⅐-⅞])")  # "3½" is two numbers, and NFKC would make it 31/2
@@ -20,6 +21,7 @@ _PIECE = re.compile(
 )
 
 
+@lru_cache(maxsize=1 << 14)  # the same words come again and again, in term files and in speech
 def normalise_token(text: str) -> tuple[str, ...]:
     """The plain words (none, one or several) of one word of a transcript.
 

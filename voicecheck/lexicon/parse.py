@@ -66,9 +66,11 @@ CUE_VALUES: dict[str, tuple[str, ...]] = {
 
 COMPONENT_COLUMNS = Columns(
     required=("id", "name", "us", "uk", "kind_of", "part_of", "places", "place", "sets"),
-    optional=("sounds_like", "notes"),
+    optional=("advice", "sounds_like", "notes"),
 )
-CONDITION_COLUMNS = Columns(required=("id", "name", "said", "fits", "state", "severity"))
+CONDITION_COLUMNS = Columns(
+    required=("id", "name", "said", "fits", "state", "severity"), optional=("symptom", "notes")
+)
 ACTION_COLUMNS = Columns(required=("action", "said"))
 PLACE_COLUMNS = Columns(required=("said", "kind", "value", "market"))
 CUE_COLUMNS = Columns(required=("kind", "said", "value"))
@@ -189,13 +191,14 @@ def parse_component(row: Row, problems: list[Problem], *, system: str) -> list[C
     for value in place:
         check.allowed("place", value, QUALIFIERS, what="a qualifier")
     sets = check.allowed("sets", row.one("sets"), get_args(Sets), what="a way of counting")
+    advice = check.allowed("advice", row.one("advice") or "replace", ACTIONS, what="an action")
     if not check.sound:
         return []
     return [
         Component(
             id=id_, name=name, us=us, uk=uk, system=cast(System, system),
             kind_of=row.one("kind_of") or None, part_of=row.one("part_of") or None,
-            places=places, place=place, sets=cast(Sets, sets),
+            places=places, place=place, sets=cast(Sets, sets), advice=cast(Action, advice),
             sounds_like=row.many("sounds_like"), notes=row.one("notes"),
         )
     ]  # fmt: skip
@@ -213,12 +216,13 @@ def parse_condition(row: Row, problems: list[Problem]) -> list[Condition]:
         "state", row.one("state") or "defect", CONDITION_STATES, what="a state of a condition"
     )
     severity = check.allowed("severity", row.one("severity") or "unstated", URGENCIES, what="an urgency")
+    symptom = check.allowed("symptom", row.one("symptom"), ("", "yes"), what="an answer (yes, or left empty)")
     if not check.sound:
         return []
     return [
         Condition(
             id=id_, name=row.one("name"), said=said, fits=fits, state=cast(State, state),
-            severity=cast(Urgency, severity), notes=row.one("notes"),
+            severity=cast(Urgency, severity), symptom=symptom == "yes", notes=row.one("notes"),
         )
     ]  # fmt: skip
 

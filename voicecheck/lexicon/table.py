@@ -65,8 +65,9 @@ _OTHER = "\ufffd"
 # How far a form is from what the term file says; the nearest one owns the form.
 _LISTED, _INFLECTED, _RUN_TOGETHER = 0, 1, 2
 _MIN_PART = 3  # letters of each half of a word split in two
-# Kinds whose words are run together or split.
-_COMPOUNDS = frozenset(("component", "place", "condition", "measure"))
+# Kinds whose words are run together or split, and how long a phrase may be for that: names are compounds
+# wherever two words meet; a longer condition is a sentence.
+_COMPOUNDS: Mapping[TermKind, int] = {"component": 99, "place": 99, "measure": 2, "condition": 2}
 _ANY_CONTEXT = ("n't", "'s")  # contractions that stay recognisable without their apostrophe
 
 
@@ -220,7 +221,7 @@ class _Variants:
         near = {spelled for words in near for spelled in self._spelled(words)}
         near |= {bare for words in near for bare in _without_apostrophes(words)}
         far: set[Phrase] = set()
-        if kind in _COMPOUNDS:
+        if len(listed) <= _COMPOUNDS.get(kind, 0):
             far = {form for words in near for form in self._run_together(words)}
         for words in near - {listed}:
             yield words, _INFLECTED
@@ -255,7 +256,8 @@ class _Variants:
         """
         yield _initials_joined(words)
         for i in range(len(words) - 1):
-            if words[i].isalpha() and words[i + 1].isalpha():
+            pair = words[i : i + 2]
+            if all(word.isalpha() for word in pair) and HEAD_ENDS.isdisjoint(pair):
                 yield (*words[:i], words[i] + words[i + 1], *words[i + 2 :])
         for i, word in enumerate(words):
             for cut in range(_MIN_PART, len(word) - _MIN_PART + 1):

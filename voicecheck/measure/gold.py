@@ -66,6 +66,7 @@ class GoldFinding(Record):
     action_positions: tuple[Position, ...] = ()
     urgency: Urgency
     quote: str = Field(min_length=1)
+    tags: tuple[str, ...] = ()  # the phenomena of speech it takes to get this one right
     done_with: str | None = Field(default=None, alias="with")
     comment: str = ""
 

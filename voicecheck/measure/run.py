@@ -15,8 +15,8 @@ from voicecheck.lexicon import TermMatcher
 from voicecheck.lexicon.matcher import compile_matcher
 from voicecheck.measure.counts import FolderScore, Hearing, NarrationScore
 from voicecheck.measure.gold import Narration, load_narrations
-from voicecheck.measure.hearing import score_hearing
 from voicecheck.measure.score import pool, score_draft, score_nothing
+from voicecheck.measure.words import score_hearing
 from voicecheck.pipeline import (
     Workshop,
     draft_from_file,

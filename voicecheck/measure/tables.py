@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from typing import Any, NamedTuple
 
 from rich.console import RenderableType
@@ -49,12 +49,14 @@ def score_rows(counts: Counts) -> list[Row]:
     ]  # fmt: skip
     if c.hearing is not None:
         h = c.hearing
+        read = f"{h.errors} of {h.words}"
+        plain = f"{h.plain_errors} of {h.plain_words}"
         rows += [
-            Row("word error rate, numbers in one form", _share(h.word_error_rate), f"{h.errors} of {h.words}"),
+            Row("word error rate, numbers in one form", _share(h.word_error_rate), read),
             Row("  before repair", _share(h.heard_word_error_rate), f"{h.heard_errors} of {h.words}"),
-            Row("word error rate, as written", _share(h.plain_word_error_rate), f"{h.plain_errors} of {h.plain_words}"),
-            Row("trade-term error rate", _share(h.term_error_rate), f"{h.terms_missed} of {h.terms} terms"),
-            Row("  before repair", _share(h.heard_term_error_rate), f"{h.heard_missed} of {h.terms} terms"),
+            Row("word error rate, as written", _share(h.plain_word_error_rate), plain),
+            Row("trade-term error rate", _share(h.term_error_rate), f"{h.terms_missed} of {h.terms}"),
+            Row("  before repair", _share(h.heard_term_error_rate), f"{h.heard_missed} of {h.terms}"),
         ]  # fmt: skip
     return rows
 
@@ -190,7 +192,8 @@ _RATES = (
     "line_precision", "line_recall", "wrong_lines", "asks_per_right_line",
 )  # fmt: skip
 _HEARING_RATES = (
-    "word_error_rate", "heard_word_error_rate", "plain_word_error_rate", "term_error_rate", "heard_term_error_rate",
+    "word_error_rate", "heard_word_error_rate", "plain_word_error_rate", "term_error_rate",
+    "heard_term_error_rate",
 )  # fmt: skip
 
 
@@ -239,13 +242,15 @@ def _counts_json(counts: Counts) -> dict[str, Any]:
 
 # -- for documents
 
+_FIGURES = ("figure", "value", "of")
+
 
 def report_markdown(report: FolderReport) -> str:
     """The tables of ``report_tables`` without the differences, in Markdown."""
     parts = []
     for source, score in _scores(report):
         parts.append(f"### {report.folder}, from {source} ({len(score.narrations)})\n")
-        parts.append(markdown_table(("figure", "value", "of"), score_rows(score.counts)))
+        parts.append(markdown_table(_FIGURES, score_rows(score.counts), right=(1,)))
         parts += [f"\nNo draft of {name}: {why}" for name, why in failures(score)]
         parts.append("")
         parts.append(_markdown_grid("narration", [(_label(s), s.counts) for s in score.narrations]))
@@ -255,19 +260,19 @@ def report_markdown(report: FolderReport) -> str:
         parts.append(_markdown_grid("voice", [(v, s.counts) for v, s in report.voices.items()]))
         parts.append("")
     parts.append(f"### {report.folder}, speed\n")
-    parts.append(markdown_table(("figure", "value", "of"), speed_rows(report.speed)))
+    parts.append(markdown_table(_FIGURES, speed_rows(report.speed), right=(1,)))
     return "\n".join(parts) + "\n"
 
 
 def _markdown_grid(first: str, rows: Sequence[tuple[str, Counts]]) -> str:
     heard = any(counts.hearing is not None for _, counts in rows)
     head = (first, *_BRIEF, *(("words wrong", "terms missed") if heard else ()))
-    return markdown_table(head, [(name, *_brief(c), *_brief_heard(c)) for name, c in rows])
+    cells = [(name, *_brief(c), *_brief_heard(c)) for name, c in rows]
+    return markdown_table(head, cells, right=range(1, len(head)))
 
 
-def markdown_table(head: Sequence[str], rows: Sequence[Sequence[str]]) -> str:
-    """A Markdown table; every column but the first is set to the right, if it is not the last of three."""
-    right = range(1, len(head)) if len(head) != 3 else range(1, 2)
+def markdown_table(head: Sequence[str], rows: Sequence[Sequence[str]], *, right: Collection[int] = ()) -> str:
+    """A Markdown table; the columns ``right`` (from 0) are set to the right."""
     lines = [
         "| " + " | ".join(head) + " |",
         "|" + "|".join("---:" if at in right else "---" for at in range(len(head))) + "|",

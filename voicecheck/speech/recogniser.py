@@ -55,7 +55,7 @@ class SpeechSettings(Record):
     speech_least_s: float = 0.1  # a shorter burst is not speech
     skip_silence_s: float = 2.0  # a longer silence is cut out before recognition
     pad_s: float = 0.4  # kept around speech
-    slice_s: float = 600.0  # recognised at a time; bounds memory
+    slice_s: float = 240.0  # recognised at a time; bounds memory
 
     language_seconds_least: float = 5.0  # less speech than this does not tell its language
     language_doubt: float = 0.2  # probability of the wanted language under which it is in doubt

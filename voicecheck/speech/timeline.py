@@ -166,7 +166,7 @@ def uncovered(
 def without_words_between(
     stretches: Sequence[Stretch], covers: Sequence[tuple[float, float]], *, gap: float
 ) -> list[Stretch]:
-    """``stretches`` in order, those less than ``gap`` apart made one unless one of ``covers`` lies between."""
+    """``stretches`` in order, those under ``gap`` apart made one unless one of ``covers`` lies between."""
     runs: list[Stretch] = []
     for stretch in stretches:
         if (
@@ -194,7 +194,8 @@ def loops(text: str, *, ratio: float) -> bool:
 
 def echoes(text: str, hot_words: Sequence[str], *, run: int) -> bool:
     """Whether ``text`` contains ``run`` neighbours of the list of hot words in the order of the list,
-    nothing between."""
+    nothing between.
+    """
     plain = f" {_plain(text)} "
     listed = [_plain(phrase) for phrase in hot_words]
     return any(

@@ -35,7 +35,7 @@ from voicecheck.speech.timeline import (
 )
 from voicecheck.speech.weights import find_model
 
-DETECT_BLOCK_S = 600.0  # the speech detector is given this much at a time
+DETECT_BLOCK_S = 120.0  # the speech detector is given this much at a time; bounds memory
 WINDOW_S = 30.0  # what Whisper hears at once
 LANGUAGE_WINDOWS = 3
 SPEECH_WHY = "speech was heard here, but no words could be made out"

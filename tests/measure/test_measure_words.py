@@ -7,14 +7,20 @@ import pytest
 
 from voicecheck.lexicon import Lexicon, SimpleMatcher, normalise_phrase
 from voicecheck.measure.counts import Hearing
-from voicecheck.measure.hearing import missed_terms, plain_numbers, score_hearing, terms_of, word_errors
+from voicecheck.measure.words import missed_terms, plain_numbers, score_hearing, terms_of, word_errors
 from voicecheck.records import Transcript, Word
 
-MM = {("millimeters",): "mm", ("mm",): "mm", ("mil",): "mm", ("percent",): "%", ("%",): "%"}
+MM: dict[tuple[str, ...], str] = {
+    ("millimeters",): "mm",
+    ("mm",): "mm",
+    ("mil",): "mm",
+    ("percent",): "%",
+    ("%",): "%",
+}
 PLAIN = jiwer.Compose(
     [
         jiwer.ToLowerCase(),
-        jiwer.RemovePunctuation(),
+        jiwer.RemovePunctuation(),  # type: ignore[no-untyped-call]
         jiwer.RemoveMultipleSpaces(),
         jiwer.Strip(),
         jiwer.ReduceToListOfListOfWords(),
@@ -23,7 +29,7 @@ PLAIN = jiwer.Compose(
 
 
 def heard(read: str, before: str | None = None) -> Transcript:
-    """A transcript with the words of ``read``, and those of ``before`` as heard (the same number of words)."""
+    """A transcript with the words of ``read``, and as many of ``before`` as heard."""
     said = read.split()
     words = tuple(Word(heard=h, read=r) for h, r in zip((before or read).split(), said, strict=True))
     return Transcript(text=read, words=words)

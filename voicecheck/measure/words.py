@@ -33,6 +33,8 @@ def score_hearing(text: str, transcript: Transcript, *, lexicon: Lexicon, matche
     units = {normalise_phrase(g.said): g.value for g in lexicon.grammar if g.kind == "unit"}
     heard = " ".join(word.heard for word in transcript.words)
     wanted, wanted_plain = plain_numbers(text, units=units), normalise_phrase(text)
+    if not wanted_plain:
+        raise ValueError("the text is empty: it has no words to compare with")
     terms = terms_of(text, matcher)
     return Hearing(
         words=len(wanted),
@@ -47,7 +49,7 @@ def score_hearing(text: str, transcript: Transcript, *, lexicon: Lexicon, matche
 
 
 def word_errors(wanted: Sequence[str], got: Sequence[str]) -> int:
-    """Substitutions, deletions and insertions by jiwer. Raises ``ValueError`` if nothing is wanted."""
+    """Substitutions, deletions and insertions by jiwer."""
     output = jiwer.process_words(" ".join(wanted), " ".join(got))
     return int(output.substitutions + output.deletions + output.insertions)
 
