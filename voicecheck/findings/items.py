@@ -66,7 +66,12 @@ class Cutter:
         ]
         for part, start in zip(parts, leads, strict=True):
             inside = [m for m in view.between(part.mark.first, part.mark.last) if m.kind == "place"]
-            part.lead = (*view.between(start, part.mark.first), *inside)
+            around = [
+                m
+                for m in view.clause.marks
+                if m.kind == "condition" and m.first <= part.mark.first and part.mark.last <= m.last
+            ]
+            part.lead = (*view.between(start, part.mark.first), *inside, *around)
         items = [Item([parts[0]], [], leads[0], parts[0].mark.last, parts[0].mark.last)]
         for i in range(1, len(parts)):
             before, here = parts[i - 1], parts[i]
@@ -114,7 +119,8 @@ class Cutter:
             self._tied_statement(item, before, here, states, tie)
             return
         heads = self._is_whole_of(before.component, here.component) or (
-            self._is_head(before.component, here.component) and not view.has_list_word(before.mark.last, lead_first)
+            self._is_head(before.component, here.component)
+            and not view.has_list_word(before.mark.last, lead_first)
         )
         if not states and heads:
             self._end(view, item, lead_first)  # "exhaust, the back box is blowing": the first only says where

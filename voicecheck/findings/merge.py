@@ -173,7 +173,7 @@ class Merger:
                 home.positions, home.placed = note.positions, "said"
             else:
                 home.action_positions = note.positions
-        if note.urgency is not None:
+        if note.urgency is not None and not (home.urgency == "now" and note.urgency == "soon"):
             home.urgency = note.urgency
         for name in ("only_if", "because", "otherwise"):
             if not getattr(home, name):

@@ -154,6 +154,8 @@ def resolve(
         axles = own
     if not has_sides(component):
         return _allowed(component, [a for a in axles])  # type: ignore[misc]
+    if set(component.places) <= {"sides", "one"} and sides:
+        return tuple(sides)  # type: ignore[arg-type]  # a mirror has a side and no axle
     if axles and sides:
         return _allowed(component, _product(axles, sides))
     if axles:

@@ -94,7 +94,7 @@ def reading_marks(tokens: Sequence[Token], saying: Saying) -> list[Mark]:
         after = tokens[mark.last] if mark.last < len(tokens) else None
         ends = after is None or tokens[mark.last - 1].stop or tokens[mark.last - 1].comma
         followed = any(
-            m.first == mark.last and (m.kind in ("place", "quantity") or m.detail in ("ok", "conjunction", "list", "preposition"))
+            m.first == mark.last and (m.kind in ("place", "quantity", "measure") or m.detail in ("ok", "conjunction", "list", "preposition"))
             for m in ordered
         )  # fmt: skip
         if mark.first in leads or ends or followed or tokens[mark.last - 1].pause_s > 0.3:

@@ -41,8 +41,14 @@ class Weigher:
         """The statement about ``component``. With ``strict`` a condition that does not fit is only a misfit."""
         out = Statement()
         good = bad = missing = doubted = False
+        judged_ok = any(not cue.negated for cue in saying.cues("ok"))
+        counted = {m.last for m in saying.of_kind("quantity")}
+        measures = {m.first for m in saying.of_kind("measure")}
         for mark in self._best(component, saying.of_kind("condition")):
             term = self._lexicon.conditions[mark.id]
+            measured = mark.first in measures and bool({mark.first, mark.first - 1} & counted)
+            if measured and (judged_ok or term.symptom):
+                continue  # "two thou end play, good", "six clicks": the name of what was measured
             if not self._lexicon.fits(term.fits, component):
                 out.misfits.append(mark)
                 if strict:

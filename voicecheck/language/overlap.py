@@ -14,11 +14,12 @@ _WHERE = ("position", "side", "axle")
 
 
 def _beside_names(mark: Mark, names: Sequence[Mark]) -> Mark | None:
-    """A place that shares a word with a name ("offside [rear wheel cylinder]"): what stands before the name is
-    cut off as the place mark, with its whole meaning; a place inside a name is kept as it is."""
+    """A place or condition that shares a word with a name ("offside [rear wheel cylinder]", "[headlight bulb]'s
+    out"): what stands beside the name is kept as the mark, with its whole meaning; a place inside a name is kept
+    as it is."""
     for name in names:
         if name.first <= mark.first and mark.last <= name.last:
-            return mark
+            return mark if mark.kind == "place" else None
         if mark.first < name.first < mark.last <= name.last:
             return mark.model_copy(update={"last": name.first})
         if name.first <= mark.first < name.last < mark.last:
@@ -43,6 +44,7 @@ def settle(marks: Sequence[Mark], *, size: int) -> list[Mark]:
     owner: list[tuple[int, int] | None] = [None] * size
     urging: set[tuple[int, int] | None] = set()  # "must be replaced" urges and names the action in it
     names = _longest([mark for mark in marks if mark.kind == "component"])
+    longer = [mark for mark in marks if mark.kind == "condition"]  # "toe's out" names its part
     kept: list[Mark] = []
     free: list[Mark] = []
     for mark in sorted(marks, key=lambda m: (m.first - m.last, _RANK.get(m.kind, 9), m.first)):
@@ -50,11 +52,14 @@ def settle(marks: Sequence[Mark], *, size: int) -> list[Mark]:
             free.append(mark)
             continue
         span = (mark.first, mark.last)
-        if mark.kind == "place" and (mark.detail in _WHERE):
+        if (mark.kind == "place" and mark.detail in _WHERE) or mark.kind == "condition":
             beside = _beside_names(mark, names)
             if beside is not None:
                 free.append(beside)
                 continue
+        if mark.kind == "component" and any(c.first <= mark.first and mark.last <= c.last for c in longer):
+            free.append(mark)
+            continue
         holders = {owner[at] for at in range(mark.first, mark.last)} - {None}
         if holders - {span} and not (mark.kind == "action" and holders - {span} <= urging):
             continue

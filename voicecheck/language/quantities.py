@@ -35,10 +35,11 @@ class _Atom:
 class _Part:
     """A token in the shape that text2num asks for."""
 
-    __slots__ = ("_apart", "_text")
+    __slots__ = ("_apart", "_pronoun", "_text")
 
-    def __init__(self, text: str, *, apart: bool) -> None:
+    def __init__(self, text: str, *, apart: bool, pronoun: bool) -> None:
         self._text = text
+        self._pronoun = pronoun
         self._apart = apart
 
     def text(self) -> str:
@@ -51,16 +52,18 @@ class _Part:
         return self._apart
 
     def not_a_number_part(self) -> bool:
-        return any(letter.isdigit() for letter in self._text)
+        return self._pronoun or any(letter.isdigit() for letter in self._text)
 
 
-def _atoms(tokens: Sequence[Token]) -> list[_Atom]:
+def _atoms(tokens: Sequence[Token], pronouns: set[int]) -> list[_Atom]:
+    """Numbers in order. ``pronouns`` are tokens where "one" stands for a part ("the left one")."""
     atoms: list[_Atom] = []
     parts = [
         _Part(
             token.text,
             apart=at > 0
             and (tokens[at - 1].stop or tokens[at - 1].comma or tokens[at - 1].pause_s > _LONG_PAUSE_S),
+            pronoun=at in pronouns,
         )
         for at, token in enumerate(tokens)
     ]
@@ -103,7 +106,8 @@ class QuantityFinder:
         """Quantity marks in order. ``unit`` is ``None`` for a bare number."""
         at_start: dict[tuple[str, int], Mark] = {(mark.detail, mark.first): mark for mark in grammar}
         texts = [token.text for token in tokens]
-        atoms = _atoms(tokens)
+        pronouns = {mark.last - 1 for mark in grammar if mark.detail == "pronoun_one"}
+        atoms = _atoms(tokens, pronouns)
         marks: list[Mark] = []
         skip_before = 0
         for index, atom in enumerate(atoms):

@@ -165,8 +165,13 @@ def _drop_tags(marks: Sequence[Mark], asked: set[int]) -> list[Mark]:
 
 def _drop_occasions(marks: Sequence[Mark]) -> list[Mark]:
     """ "at the last oil change": a time, and neither a part nor advice."""
-    after = {m.last for m in marks if m.kind == "grammar" and m.detail == "occasion"}
-    return [m for m in marks if not (m.kind in ("component", "action") and m.first in after)]
+    after = {m.last: m.id for m in marks if m.kind == "grammar" and m.detail == "occasion"}
+    return [
+        m
+        for m in marks
+        if m.first not in after
+        or not (m.kind == "action" or (m.kind == "component" and after[m.first] != "action"))
+    ]
 
 
 def _drop_false_negations(marks: Sequence[Mark]) -> list[Mark]:
