@@ -196,12 +196,15 @@ def load_settings(path: Path) -> Settings:
             noises=noises,
             say={str(k): str(v) for k, v in raw["say"].items()},
             pace={str(k): float(v) for k, v in (raw.get("pace") or {}).items()},
-            commit={key: entry["rotate"] for key, entry in raw["commit"].items()},
+            commit={key: [list(tags) for tags in sets] for key, sets in raw["commit"].items()},
         )
     except (KeyError, TypeError, AttributeError, ValueError) as problem:
         raise UsageError(f"{path}: field missing or of the wrong form: {problem!r}") from problem
-    for group in settings.commit.values():
-        for tag in (tag for tags in group for tag in tags):
+    lacking = {f"{folder}{market}" for folder in FOLDERS for market in ("", "-uk")} - set(settings.commit)
+    if lacking:
+        raise UsageError(f"{path}: commit has no sets for {', '.join(sorted(lacking))}")
+    for sets in settings.commit.values():
+        for tag in (tag for tags in sets for tag in tags):
             split_tag(tag, settings=settings)
     return settings
 
@@ -238,15 +241,12 @@ def find_narrations(root: Path, folders: Sequence[str]) -> tuple[list[Narration]
 
 def plan(narrations: Sequence[Narration], *, settings: Settings, everything: bool) -> list[Version]:
     """The recordings to make, committed ones first for each narration."""
-    turns: dict[str, int] = {}
     versions = []
     for narration in narrations:
-        group = "uk" if narration.market == "UK" and "uk" in settings.commit else narration.folder
-        # The turn counts per folder and group: adding a narration to one folder leaves the other as it was.
-        key = f"{narration.folder}/{group}"
-        rotation = settings.commit[group]
-        tags = list(rotation[turns.get(key, 0) % len(rotation)])
-        turns[key] = turns.get(key, 0) + 1
+        group = narration.folder + ("-uk" if narration.market == "UK" else "")
+        sets = settings.commit[group]
+        # By name and not by number, so that a new narration changes nothing for the others.
+        tags = sets[zlib.crc32(narration.name.encode()) % len(sets)]
         for tag in tags:
             voice, noise = split_tag(tag, settings=settings)
             versions.append(Version(narration=narration, voice=voice, noise=noise, committed=True))
@@ -633,7 +633,7 @@ FINDING_KEYS = {
     "action",
     "urgency",
 }
-FINDING_KEYS_OPTIONAL = {"place", "action_positions", "with"}
+FINDING_KEYS_OPTIONAL = {"place", "action_positions", "with", "tags"}
 LINE_KEYS = {"operation", "component", "positions", "quantity", "from"}
 MEASURE_KEYS = {"what", "value", "unit"}
 
@@ -700,6 +700,7 @@ def finding_faults(finding: Mapping[str, Any], *, text: str, ids: Sequence[Any])
     )
     faults += component_faults(finding)
     faults += list_faults("also", finding.get("also", []))
+    faults += list_faults("tags", finding.get("tags", []))
     faults += position_faults("positions", finding.get("positions"))
     if "action_positions" in finding:
         faults += position_faults("action_positions", finding["action_positions"])

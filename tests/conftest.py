@@ -3,17 +3,55 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Generator
-from typing import Any
+from collections.abc import Callable, Generator
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 import pytest
+
+if TYPE_CHECKING:
+    from voicecheck.pipeline import Workshop
+    from voicecheck.records import Market
 
 
 @pytest.hookimpl(wrapper=True)
 def pytest_runtest_makereport(item: pytest.Item, call: pytest.CallInfo[None]) -> Generator[None, Any, Any]:
-    """With VOICECHECK_NO_SKIP=1 a skipped test is a failed one: the machine should have all that is needed."""
+    """With VOICECHECK_NO_SKIP=1 a skipped test is a failed one: the machine should have all it needs."""
     report = yield
     if report.skipped and os.environ.get("VOICECHECK_NO_SKIP") == "1" and not hasattr(report, "wasxfail"):
         report.outcome = "failed"
         report.longrepr = f"skipped where nothing may be skipped: {item.nodeid}: {report.longrepr}"
     return report
+
+
+@pytest.fixture(scope="session")
+def workshop_of() -> Callable[[Market], Workshop]:
+    """The shipped vocabulary and shop data of a market, loaded once for all tests."""
+    from voicecheck.pipeline import load_workshop
+
+    made: dict[Market, Workshop] = {}
+
+    def of(market: Market) -> Workshop:
+        if market not in made:
+            made[market] = load_workshop(market=market)
+        return made[market]
+
+    return of
+
+
+@pytest.fixture(scope="session")
+def workshop(workshop_of: Callable[[Market], Workshop]) -> Workshop:
+    return workshop_of("US")
+
+
+@pytest.fixture
+def quick_shop(monkeypatch: pytest.MonkeyPatch, workshop_of: Callable[[Market], Workshop]) -> None:
+    """Commands that name no files of a shop's own take the workshop that is loaded already."""
+    from voicecheck import pipeline
+
+    load = pipeline.load_workshop
+
+    def quick(*, market: Market = "US", **files: Path | None) -> Workshop:
+        return load(market=market, **files) if any(files.values()) else workshop_of(market)
+
+    monkeypatch.setattr(pipeline, "load_workshop", quick)

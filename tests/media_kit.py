@@ -42,8 +42,10 @@ def write_media(
     sound_from: float = 0.0,
     samples: Callable[[float, int], np.ndarray] = tone,
 ) -> Path:
-    """Writes a tone (or the ``samples`` for that many seconds at that rate) to ``path``; ``picture`` adds a small video track, ``sound_from`` delays the sound
-    track."""
+    """Writes a tone to ``path``, or ``samples`` (called with seconds and rate, gives floats in -1..1).
+
+    ``picture`` adds a small video track, ``sound_from`` delays the sound track.
+    """
     container_name, codec, rate, sample_format = KINDS[kind or path.suffix[1:]]
     layout = "mono" if channels == 1 else "stereo"
     with av.open(str(path), "w", format=container_name, options=options or {}) as container:

@@ -153,8 +153,8 @@ def draft_from_file(
 ) -> Draft:
     """The whole line: decode, listen, understand, estimate.
 
-    ``timings`` are the seconds spent before. Raises ``RecordingError``, ``SpeechError`` or ``InputError`` with
-    one clear sentence.
+    ``timings`` are the seconds spent before. Raises ``RecordingError``, ``SpeechError`` or ``InputError``
+    with one clear sentence.
     """
     took = dict(timings or {})
     transcript, recording = listen(workshop.lexicon, path, recogniser, progress=progress, timings=took)

@@ -1,4 +1,4 @@
-"""Files are written whole or not at all, and every failure is one sentence."""
+"""Files are written whole or not at all, and every failure is one sentence, told before long work too."""
 
 from __future__ import annotations
 
@@ -12,10 +12,20 @@ from pathlib import Path
 import pytest
 
 from voicecheck.documents import write_text
+from voicecheck.documents.files import check_writable
 from voicecheck.records import OutputError
 
 
 def failure(path: Path, text: str = "new") -> str:
+    """The sentence of a write that fails, and of the check before it, which must not differ."""
+    with pytest.raises(OutputError) as checked:
+        check_writable(path)
+    message = write_failure(path, text)
+    assert checked.value.message == message
+    return message
+
+
+def write_failure(path: Path, text: str) -> str:
     with pytest.raises(OutputError) as caught:
         write_text(path, text)
     assert str(path) in caught.value.message
@@ -69,6 +79,12 @@ def test_file_instead_of_folder(tmp_path: Path) -> None:
     assert "not a folder" in failure(tmp_path / "f" / "a.txt")
 
 
+def test_folder_that_takes_no_files() -> None:
+    if not Path("/proc/self").is_dir():
+        pytest.skip("there is no /proc here")
+    assert "no file can be made in that folder" in failure(Path("/proc/a.txt"))
+
+
 def test_device(tmp_path: Path) -> None:
     assert "not an ordinary file" in failure(Path("/dev/null"))
 
@@ -78,7 +94,7 @@ def test_too_long_name(tmp_path: Path) -> None:
 
 
 def test_character_outside_the_encoding(tmp_path: Path) -> None:
-    assert "utf-8" in failure(tmp_path / "a.txt", "\ud800")
+    assert "utf-8" in write_failure(tmp_path / "a.txt", "\ud800")
     assert list(tmp_path.iterdir()) == []
 
 
@@ -138,3 +154,20 @@ def test_interrupted_write_leaves_nothing(tmp_path: Path, monkeypatch: pytest.Mo
     with pytest.raises(KeyboardInterrupt):
         write_text(tmp_path / "a.txt", "new")
     assert list(tmp_path.iterdir()) == []
+
+
+def test_check_leaves_everything_as_it_was(tmp_path: Path) -> None:
+    old = tmp_path / "old.txt"
+    old.write_text("old")
+    before = old.stat()
+    check_writable(old)
+    check_writable(tmp_path / "new.txt")
+    check_writable(str(tmp_path / "new.txt"))
+    assert [p.name for p in tmp_path.iterdir()] == ["old.txt"]
+    assert old.read_text() == "old"
+    assert (old.stat().st_mtime_ns, old.stat().st_ino) == (before.st_mtime_ns, before.st_ino)
+
+
+def test_check_follows_a_link(tmp_path: Path) -> None:
+    (tmp_path / "link.txt").symlink_to(tmp_path / "none" / "a.txt")
+    assert "folder does not exist" in failure(tmp_path / "link.txt")

@@ -186,9 +186,11 @@ def test_speech_that_stays_without_words_is_reported(with_engine: Any) -> None:
     [
         {"words": words("the rotor is worn " * 15, 0.2, 1.7)},
         {"words": words("thank you", 0.2, 1.7), "no_speech": 0.9, "logprob": -1.5},
+        {"words": words("thank you", 0.2, 1.7, 0.3), "no_speech": 0.9, "logprob": -0.5},
+        {"words": words("idler pulley torn", 0.5, 0.55)},
         {"words": words("outer tie rod end, idler pulley, ball joint", 0.2, 1.7)},
     ],
-    ids=["loop", "doubted by the model", "echo of the hot words"],
+    ids=["loop", "doubted by the model", "doubted and unsure", "piled up", "echo of the hot words"],
 )
 def test_words_of_the_models_own_are_thrown_out_and_the_speech_heard_again(
     with_engine: Any, bad: dict[str, Any]

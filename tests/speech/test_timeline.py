@@ -6,10 +6,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from voicecheck.records import Word
 from voicecheck.speech.timeline import (
     Piece,
     Splice,
     Stretch,
+    crammed,
     echoes,
     joined,
     loops,
@@ -109,6 +111,15 @@ def test_loops() -> None:
     assert loops("the rotor is worn, " * 12, ratio=2.4)
     assert not loops("right outer tie rod end has play, the boot is torn and grease is slung", ratio=2.4)
     assert not loops("no no no no", ratio=2.4)  # people do say that
+
+
+def test_words_piled_up_at_one_moment() -> None:
+    def laid_out(*seconds: float) -> list[Word]:
+        return [Word(heard="end", read="end", start=1.0, end=1.0 + s) for s in seconds]
+
+    assert crammed(laid_out(0.8, 0.0, 0.0, 0.02), shortest=0.03)
+    assert not crammed(laid_out(0.8, 0.0, 0.0, 0.2), shortest=0.03)  # half is not most
+    assert not crammed(laid_out(0.0, 0.0), shortest=0.03)  # two words are too few to tell
 
 
 def test_echo_of_the_list() -> None:

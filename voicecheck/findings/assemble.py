@@ -11,14 +11,14 @@ from copy import copy
 from dataclasses import dataclass, field
 
 from voicecheck.findings.items import ClauseItems, Cutter, Item, Part
-from voicecheck.findings.notes import Note, Saying, is_state, split_sayings
+from voicecheck.findings.notes import Note, Saying, is_state, names_reading, split_sayings
 from voicecheck.findings.places import Place, has_sides, own_axles, resolve, sits
 from voicecheck.findings.readings import Gauge, limit_marks, rated_marks, reading_marks
 from voicecheck.findings.state import Statement, Weigher
 from voicecheck.lexicon.model import Lexicon
 from voicecheck.records.finding import Measure
 from voicecheck.records.reading import Clause, Mark, Reading, Token
-from voicecheck.records.vocabulary import UNPRICED_ACTIONS
+from voicecheck.records.vocabulary import CORNERS, UNPRICED_ACTIONS, expand
 
 _WHEEL_END = {"brakes", "steering", "suspension", "wheels_tyres"}  # looked at together, corner by corner
 _MEMORY = 6  # notes back to which a bare "the boot" may refer
@@ -68,6 +68,8 @@ class Assembler:
             self._clause_number = number
             if clause.mood != "said":
                 self.talk.append(Talk(clause.first, clause.last, clause.mood))
+                if clause.mood == "reported":
+                    self._mention(clause)
                 continue
             self._read(clause)
         return self.notes
@@ -97,6 +99,15 @@ class Assembler:
             self._withdraw(after)
             return
         self._read_plain(clause, correcting=False)
+
+    def _mention(self, clause: Clause) -> None:
+        """ "Customer says the air conditioning is warm. It's low on charge": the part that "it" is."""
+        cut = self._cutter.cut(self._tokens, clause)
+        if cut.items:
+            note = Note(component=self._specific(cut.items[-1].parts[-1]), clause=self._clause_number)
+            self.notes.append(note)
+            self._scene.recent = [note]
+            self._scene.statement = [note]
 
     def _is_idle(self, clause: Clause, correction: Mark) -> bool:
         """ "Sorry, where was I": nothing follows in the clause that could correct anything."""
@@ -156,6 +167,8 @@ class Assembler:
         if not notes:
             return
         self._share_misfits(item, notes)
+        notes = self._joined(notes)
+        self._except(item, notes)
         for note in notes:
             note.ranges.append((item.first, item.last))
             note.clause = self._clause_number
@@ -187,11 +200,15 @@ class Assembler:
                 return before.id
         return component
 
-    @staticmethod
-    def _is_only_where(item: Item) -> bool:
+    def _is_only_where(self, item: Item) -> bool:
         """ "it's running down onto the manifold": a place where something lands, of which nothing is said."""
         lead = item.parts[0].lead
         lands = any(m.detail == "target" for m in lead)
+        tied = any(m.detail == "preposition" for m in lead)
+        if tied and any(m.kind == "condition" for m in lead):
+            gone = [m for m in lead if m.kind == "condition"]
+            if all(self._lexicon.conditions[m.id].state == "missing" for m in gone):
+                return not any(is_state(m) or m.kind == "action" for m in item.trail)
         return lands and not any(is_state(m) or m.kind == "action" for m in item.trail)
 
     def _specific(self, part: Part) -> str:
@@ -258,6 +275,40 @@ class Assembler:
         """ "not strut, it's a shock": a negation right before the part and nothing said of it."""
         negation = any(m.kind == "cue" and m.detail == "negation" for m in part.lead)
         return negation and not any(m.kind in ("condition", "action") for m in [*part.lead, *item.trail])
+
+    @staticmethod
+    def _joined(notes: list[Note]) -> list[Note]:
+        """Readings split over the two sides of an axle, and alike in all else, are one statement about both."""
+        kept: list[Note] = []
+        for note in notes:
+            twin = kept[-1] if kept else None
+            alike = (
+                twin is not None
+                and twin.component == note.component
+                and (twin.state, twin.conditions, twin.action, twin.urgency, twin.place)
+                == (note.state, note.conditions, note.action, note.urgency, note.place)
+                and len(twin.positions) == len(note.positions) == 1
+                and twin.positions[0].split()[0] == note.positions[0].split()[0]
+                and note.measures
+            )
+            if twin is not None and alike:
+                twin.positions = (*twin.positions, *note.positions)
+                twin.measures.extend(note.measures)
+                twin.limits_said.extend(note.limits_said)
+            else:
+                kept.append(note)
+        return kept
+
+    @staticmethod
+    def _except(item: Item, notes: Sequence[Note]) -> None:
+        """ "all four are good except the left rear": the exception leaves the rule's places."""
+        if not any(m.kind == "cue" and m.detail == "except" for m in item.trail) or len(notes) < 2:
+            return
+        rule = notes[0]
+        out = set(expand([p for n in notes[1:] for p in n.positions]))
+        left = [p for p in CORNERS if p in expand(rule.positions) - out]
+        if out and left and out < expand(rule.positions):
+            rule.positions = tuple(left)
 
     def _suspected(self, note: Note) -> None:
         """ "it's wet there, may well be the rear main seal": the doubted part takes the condition just said."""
@@ -352,7 +403,7 @@ class Assembler:
         if said.action is not None:
             note.action = said.action
         elif (
-            has_part
+            (has_part or saying.grammar("pronoun", "plural_pronoun") or saying.place.located)
             and note.action is None
             and saying.cues("advice")
             and note.state in (None, "defect", "missing")
@@ -394,6 +445,8 @@ class Assembler:
         marks = [m for m in [*item.parts[0].lead, *item.trail] if m.kind == "condition" and not m.negated]
         for mark in marks:
             term = self._lexicon.conditions[mark.id]
+            if term.symptom and names_reading(item.trail, mark):
+                continue
             if term.state == "ok" or any(self._lexicon.fits(term.fits, n.component) for n in notes):
                 continue
             note = notes[-1]
@@ -502,6 +555,10 @@ class Assembler:
         """States, readings, places and advice about the parts last spoken of."""
         targets = self._targets(saying)
         place = saying.place
+        sibling = bool(targets) and self._sibling(targets[-1].component, place.qualifiers) is not None
+        if saying.states and sibling:
+            self._beside(targets[-1], saying, span)
+            return
         if (
             saying.states
             and place.located
@@ -537,13 +594,12 @@ class Assembler:
     def _beside(self, before: Note, saying: Saying, span: tuple[int, int]) -> None:
         """ "the left one's dry": the same part elsewhere."""
         place = saying.place
+        component = self._sibling(before.component, place.qualifiers) or before.component
         axis = Place(
             axles=list({p.split()[0] for p in before.positions if p.split()[0] in ("front", "rear")})
         )
         full = place.plus(axis) if not place.axles and not place.positions and len(axis.axles) == 1 else place
-        note = self._note(
-            before.component, Place(qualifiers=list(place.qualifiers)), saying, saying_place=full
-        )
+        note = self._note(component, Place(qualifiers=list(place.qualifiers)), saying, saying_place=full)
         if "other side" in place.relatives or "same side" in place.relatives:
             note.positions = resolve(
                 self._lexicon.components[before.component], place, around=Place(), last=before.positions

@@ -129,7 +129,9 @@ class Cutter:
             items.append(Item([here], [], lead_first, here.mark.last, here.mark.last))
             return
         guessed = any(m.kind == "cue" and m.detail in ("hedge", "advice", "not_checked") for m in here.lead)
-        if not states and not lead_says and not guessed and view.is_list(before.mark.last, lead_first):
+        own_verb = view.has_own_verb(here.mark) and not view.has_list_word(before.mark.last, lead_first)
+        listed = view.is_list(before.mark.last, lead_first) and not own_verb
+        if not states and not lead_says and not guessed and listed:
             item.parts.append(here)
             item.last = item.trail_first = here.mark.last
             return
@@ -205,6 +207,7 @@ class _View:
     def __init__(self, tokens: Sequence[Token], clause: Clause) -> None:
         self.tokens = tokens
         self.clause = clause
+        self._prepositions = {m.first for m in clause.marks if m.detail == "preposition"}
         self._ending: dict[int, list[Mark]] = {}
         for mark in clause.marks:
             self._ending.setdefault(mark.last, []).append(mark)
@@ -234,6 +237,12 @@ class _View:
                     found[mark.detail] = mark
         return found
 
+    def has_own_verb(self, mark: Mark) -> bool:
+        """Whether a singular verb follows right after ("lower arm, [bushing] is torn")."""
+        return any(m.detail == "singular_copula" and m.first == mark.last for m in self.clause.marks) or (
+            self.tokens[mark.last - 1].text.endswith("'s")
+        )
+
     def has_list_word(self, first: int, last: int) -> bool:
         """Whether "and", "or" or the like stands in ``first:last``."""
         return any("list" in self._grammar_ending(at) for at in range(first + 1, last + 1))
@@ -256,10 +265,12 @@ class _View:
             for kind in ("target", "source", "preposition"):
                 if kind in ending and ending[kind].first >= floor:
                     return kind
-            step = [m for m in self._ending.get(at, ()) if m.kind in ("place",) or m.detail == "determiner"]
+            step = [m for m in self._ending.get(at, ()) if m.kind == "place" or m.detail == "determiner"]
             if not step:
                 return ""
             at = min(m.first for m in step)
+            if at >= floor and any(m.kind == "place" for m in step) and at in self._prepositions:
+                return "preposition"  # "the boot on the right tie rod end": the place phrase holds the tie
         return ""
 
     def _after_copula(self, mark: Mark) -> bool:
@@ -284,6 +295,13 @@ class _View:
             at -= 1
         return False
 
+    def _is_counted(self, condition: Mark) -> bool:
+        """Whether a condition's word only names what a number before it counts."""
+        return any(
+            m.kind == "quantity" and m.unit is not None and 0 <= condition.first - m.last <= 1
+            for m in self.clause.marks
+        )
+
     def lead_start(self, mark: Mark, *, floor: int) -> int:
         """Where a part's own words begin, not before token ``floor``."""
         at = mark.first
@@ -301,6 +319,8 @@ class _View:
             for m in solid:
                 if m.kind in ("place", "measure"):
                     step = m.first
+                elif m.kind == "condition" and self._is_counted(m):
+                    return at  # "sixty thou of play on the gauge": a reading of the part before
                 elif m.kind == "condition":
                     if tied and floor > self.clause.first and self._after_copula(m):
                         return at

@@ -48,6 +48,12 @@ def is_state(mark: Mark) -> bool:
     )
 
 
+def names_reading(marks: Sequence[Mark], condition: Mark) -> bool:
+    """Whether a condition's word is the name of a reading: "six clicks", "two thou end play"."""
+    named = any(m.kind == "measure" and m.first == condition.first for m in marks)
+    return named and any(m.kind == "quantity" and 0 <= condition.first - m.last <= 1 for m in marks)
+
+
 @dataclass(slots=True, eq=False)
 class Note:
     """One statement about one part. ``ranges`` are the token ranges it rests on."""
@@ -126,6 +132,8 @@ def _segments(tokens: Sequence[Token], marks: Sequence[Mark]) -> list[list[Mark]
     ordered = sorted(marks, key=lambda m: (m.first, m.last))
     previous_last: int | None = None
     for mark in ordered:
+        if mark.kind == "cue" and mark.detail == "except" and segments[-1]:
+            segments.append([])
         if mark.kind == "grammar" and mark.detail in ("conjunction", "list"):
             if segments[-1]:
                 segments.append([])

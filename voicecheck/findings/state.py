@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
-from voicecheck.findings.notes import Saying
+from voicecheck.findings.notes import Saying, names_reading
 from voicecheck.lexicon.model import Lexicon
 from voicecheck.records.reading import Mark, Token
 from voicecheck.records.vocabulary import UNPRICED_ACTIONS, Action, State, Urgency
@@ -42,12 +42,9 @@ class Weigher:
         out = Statement()
         good = bad = missing = doubted = False
         judged_ok = any(not cue.negated for cue in saying.cues("ok"))
-        counted = {m.last for m in saying.of_kind("quantity")}
-        measures = {m.first for m in saying.of_kind("measure")}
         for mark in self._best(component, saying.of_kind("condition")):
             term = self._lexicon.conditions[mark.id]
-            measured = mark.first in measures and bool({mark.first, mark.first - 1} & counted)
-            if measured and (judged_ok or term.symptom):
+            if (judged_ok or term.symptom) and names_reading(saying.marks, mark):
                 continue  # "two thou end play, good", "six clicks": the name of what was measured
             if not self._lexicon.fits(term.fits, component):
                 out.misfits.append(mark)

@@ -86,6 +86,8 @@ class _View:
             if self._says_before(mark.first):
                 return None  # "replace it if it comes back": a condition on advice, not a supposition
             return Stretch(mark.first, self._until(mark.last, comma=False), "hypothetical")
+        if mark.kind == "grammar" and mark.detail == "would" and self._of_any(mark):
+            return Stretch(self._since(mark.first), self._until(mark.last, comma=True), "hypothetical")
         if mark.kind != "cue":
             return None
         if mark.detail == "hypothetical":
@@ -95,6 +97,13 @@ class _View:
         if mark.detail == "reported":
             return Stretch(mark.first, self._until(mark.last, comma=True), "reported")
         return None
+
+    def _of_any(self, would: Mark) -> bool:
+        """ "a bad bearing would ...": said of any such part, not of this one."""
+        start = self._since(would.first)
+        parts = [m for m in self.marks if m.kind == "component" and start <= m.first and m.last <= would.first]
+        articles = {m.first for m in self.marks if m.detail == "indefinite"}
+        return bool(parts) and any(start <= at < parts[-1].first for at in articles)
 
     def _says_before(self, at: int) -> bool:
         return any(m.kind in ("condition", "action", "component") and m.last <= at for m in self.marks)

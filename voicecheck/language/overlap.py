@@ -42,13 +42,14 @@ def settle(marks: Sequence[Mark], *, size: int) -> list[Mark]:
     ``size`` is the number of tokens. Grammar marks never compete.
     """
     owner: list[tuple[int, int] | None] = [None] * size
+    advising = {mark.first for mark in marks if mark.kind == "cue" and mark.detail == "advice"}
     urging: set[tuple[int, int] | None] = set()  # "must be replaced" urges and names the action in it
     names = _longest([mark for mark in marks if mark.kind == "component"])
     longer = [mark for mark in marks if mark.kind == "condition"]  # "toe's out" names its part
     kept: list[Mark] = []
     free: list[Mark] = []
     for mark in sorted(marks, key=lambda m: (m.first - m.last, _RANK.get(m.kind, 9), m.first)):
-        if mark.kind == "grammar":
+        if mark.kind in ("grammar", "measure"):  # a hint of what is measured takes nothing from a name
             free.append(mark)
             continue
         span = (mark.first, mark.last)
@@ -63,7 +64,9 @@ def settle(marks: Sequence[Mark], *, size: int) -> list[Mark]:
         holders = {owner[at] for at in range(mark.first, mark.last)} - {None}
         if holders - {span} and not (mark.kind == "action" and holders - {span} <= urging):
             continue
-        if mark.kind == "cue" and mark.detail in ("urgency", "advice"):
+        if (mark.kind == "cue" and mark.detail in ("urgency", "advice")) or (
+            mark.kind == "condition" and mark.first in advising
+        ):
             urging.add(span)
         for at in range(mark.first, mark.last):
             owner[at] = span

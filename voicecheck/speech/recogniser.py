@@ -66,5 +66,7 @@ class SpeechSettings(Record):
     word_longest_s: float = 2.0  # … and never more than this
     no_speech_level: float = 0.6  # the model's own doubt that there is speech …
     poor_logprob: float = -1.0  # … counts with a mean log probability below this
+    unsure: float = 0.5  # … or with a mean certainty below this
+    word_shortest_s: float = 0.03  # most words of a segment shorter than this: nobody spoke them
     repeat_ratio: float = 2.4  # text that zips better than this is a loop
     echo_run: int = 3  # so many hot words in the order of the list are an echo of the list

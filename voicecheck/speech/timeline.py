@@ -192,6 +192,15 @@ def loops(text: str, *, ratio: float) -> bool:
     return len(raw) >= 40 and len(raw) / len(zlib.compress(raw)) > ratio
 
 
+def crammed(words: Sequence[Word], *, shortest: float) -> bool:
+    """Whether most of ``words`` (three or more) take less than ``shortest`` seconds: no mouth spoke them.
+
+    Words that a recogniser makes up on noise have no sound to be laid on and pile up at one moment.
+    """
+    hasty = sum((word.end or 0.0) - (word.start or 0.0) < shortest for word in words)
+    return len(words) >= 3 and 2 * hasty > len(words)
+
+
 def echoes(text: str, hot_words: Sequence[str], *, run: int) -> bool:
     """Whether ``text`` contains ``run`` neighbours of the list of hot words in the order of the list,
     nothing between.

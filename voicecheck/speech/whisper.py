@@ -24,6 +24,7 @@ from voicecheck.speech.timeline import (
     Piece,
     Splice,
     Stretch,
+    crammed,
     echoes,
     joined,
     loops,
@@ -38,7 +39,7 @@ from voicecheck.speech.weights import find_model
 DETECT_BLOCK_S = 120.0  # the speech detector is given this much at a time; bounds memory
 WINDOW_S = 30.0  # what Whisper hears at once
 LANGUAGE_WINDOWS = 3
-SPEECH_WHY = "speech was heard here, but no words could be made out"
+SPEECH_WHY = "something like speech was heard here, but no words could be made out"
 
 
 class _Segment(NamedTuple):
@@ -141,7 +142,11 @@ class WhisperRecogniser:
         stretch = segment.stretch
         if loops(segment.text, ratio=settings.repeat_ratio):
             return True
-        if segment.no_speech > settings.no_speech_level and segment.logprob < settings.poor_logprob:
+        if crammed(segment.words, shortest=settings.word_shortest_s):
+            return True
+        certainty = sum(word.certainty for word in segment.words) / len(segment.words)
+        doubtful = segment.logprob < settings.poor_logprob or certainty < settings.unsure
+        if doubtful and segment.no_speech > settings.no_speech_level:
             return True
         if hot_words and echoes(segment.text, hot_words, run=settings.echo_run):
             return True
