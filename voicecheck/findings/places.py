@@ -61,10 +61,11 @@ class Place:
         """This place, with what it does not say taken from ``other``."""
         if self.positions:
             return self
+        axis = other.axis()
         return Place(
             positions=[] if self.sides or self.axles else list(other.positions),
-            sides=list(self.sides or other.sides),
-            axles=list(self.axles or other.axles),
+            sides=list(self.sides or (axis.sides if self.axles else other.sides)),
+            axles=list(self.axles or (axis.axles if self.sides else other.axles)),
             relatives=list(self.relatives),
             qualifiers=list(self.qualifiers),
         )

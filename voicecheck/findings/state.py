@@ -61,6 +61,13 @@ class Weigher:
                 bad = bad or term.state != "missing"
                 missing = missing or term.state == "missing"
                 _append(out.conditions, term.id)
+        contrast = [m.first for m in saying.grammar("contrast")] + [m.first for m in saying.cues("negation_end")]
+        bad_at = [m.last for m in saying.of_kind("condition") if not m.negated and self._lexicon.conditions[m.id].state != "ok"]
+        ok_at = [m.first for m in saying.cues("ok") if not m.negated]
+        if bad_at and any(max(bad_at) <= but < at for but in contrast for at in ok_at):
+            bad = missing = doubted = False  # "a bit of rust, but they're fine": the last judgement stands
+            good = True
+            out.conditions.clear()
         unchecked = False
         for cue in saying.cues("ok", "not_checked"):
             if cue.detail == "not_checked":

@@ -101,7 +101,9 @@ class _View:
     def _of_any(self, would: Mark) -> bool:
         """ "a bad bearing would ...": said of any such part, not of this one."""
         start = self._since(would.first)
-        parts = [m for m in self.marks if m.kind == "component" and start <= m.first and m.last <= would.first]
+        parts = [
+            m for m in self.marks if m.kind == "component" and start <= m.first and m.last <= would.first
+        ]
         articles = {m.first for m in self.marks if m.detail == "indefinite"}
         return bool(parts) and any(start <= at < parts[-1].first for at in articles)
 

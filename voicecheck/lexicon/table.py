@@ -30,18 +30,26 @@ class PhraseTable:
     """All phrases by kind, and how the words of a transcript are put to be found in them."""
 
     def __init__(self, phrases: Mapping[TermKind, Mapping[Phrase, tuple[Entry, ...]]]) -> None:
-        self.phrases = phrases
-        self._known = {word for kind in phrases.values() for words in kind for word in words}
         self._heads = {words[-1] for kind in _POSSESSIVE for words in phrases.get(kind, ())}
+        # A phrase that holds "wheel's" must not keep "the wheel's bent" from being about the wheel.
+        folded: dict[TermKind, dict[Phrase, tuple[Entry, ...]]] = {}
+        for kind, entries in phrases.items():
+            folded[kind] = {}
+            for words, owners in entries.items():
+                plain = tuple(self._without_possessive(word) for word in words)
+                folded[kind][plain] = tuple(dict.fromkeys((*folded[kind].get(plain, ()), *owners)))
+        self.phrases: Mapping[TermKind, Mapping[Phrase, tuple[Entry, ...]]] = folded
+        self._known = {word for kind in folded.values() for words in kind for word in words}
 
     def plain(self, words: Sequence[str]) -> list[str]:
         """As many words as were given: "rotor's" as "rotor", and one word for all unknown ones."""
         known = self._known
-        return [word if word in known else self._bare(word) for word in words]
+        bare = [self._without_possessive(word) for word in words]
+        return [word if word in known else _OTHER for word in bare]
 
-    def _bare(self, word: str) -> str:
+    def _without_possessive(self, word: str) -> str:
         bare = word.removesuffix("'s")
-        return bare if bare in self._heads else _OTHER
+        return bare if bare in self._heads else word
 
     def matches(
         self, words: Sequence[str], found: Mapping[TermKind, Sequence[tuple[int, int]]]

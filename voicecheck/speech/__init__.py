@@ -2,11 +2,12 @@
 
 from voicecheck.speech.doctor import SelfTest, self_test
 from voicecheck.speech.double import ScriptedRecogniser
-from voicecheck.speech.recogniser import Recogniser, SpeechSettings
+from voicecheck.speech.recogniser import Ear, Recogniser, SpeechSettings
 from voicecheck.speech.weights import DEFAULT_WEIGHTS, fetch, find_model, known_weights, verify, weights_dir
 
 __all__ = [
     "DEFAULT_WEIGHTS",
+    "Ear",
     "Recogniser",
     "ScriptedRecogniser",
     "SelfTest",

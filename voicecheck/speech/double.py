@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from voicecheck.lexicon import Lexicon
 from voicecheck.recording import Sound
 from voicecheck.records import Transcript, Word
 from voicecheck.speech.recogniser import Progress
@@ -21,7 +22,12 @@ class ScriptedRecogniser:
         self.asked: list[tuple[str, tuple[str, ...]]] = []  # name of the sound, hot words
 
     def hear(
-        self, sound: Sound, *, hot_words: Sequence[str] = (), progress: Progress | None = None
+        self,
+        sound: Sound,
+        *,
+        hot_words: Sequence[str] = (),
+        lexicon: Lexicon | None = None,
+        progress: Progress | None = None,
     ) -> Transcript:
         """The scripted words; see ``Recogniser.hear``."""
         self.asked.append((sound.name, tuple(hot_words)))

@@ -4,27 +4,37 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable, Sequence
-from typing import Protocol
+from typing import Literal, Protocol
 
 from pydantic import Field
 
+from voicecheck.lexicon import Lexicon
 from voicecheck.recording import Sound
 from voicecheck.records import Record, Transcript
 from voicecheck.speech.weights import DEFAULT_WEIGHTS
 
 Progress = Callable[[float], None]
+Ear = Literal["plain", "hot", "full"]
+"""``plain``: the engine alone; ``hot``: with hot words and what guards against their echoes; ``full``: also search
+by sound, asking the audio, and calibrated certainty."""
 
 
 class Recogniser(Protocol):
     """Turns sound into words."""
 
     def hear(
-        self, sound: Sound, *, hot_words: Sequence[str] = (), progress: Progress | None = None
+        self,
+        sound: Sound,
+        *,
+        hot_words: Sequence[str] = (),
+        lexicon: Lexicon | None = None,
+        progress: Progress | None = None,
     ) -> Transcript:
         """The words of ``sound`` in order, with seconds and certainty.
 
-        ``hot_words`` are phrases to expect, the most confusable first; as many as fit are used. ``progress``
-        is called with the share done, 0 to 1. Sound without speech gives no words and a ``note``. Raises
+        ``hot_words`` are phrases to expect, the most confusable first; as many as fit are used. ``lexicon``
+        holds the terms that may be read where something like them was heard (``Word.read``); without one
+        every word is read as it was heard. ``progress`` is called with the share done, 0 to 1. Sound without speech gives no words and a ``note``. Raises
         ``RecordingError`` (another language) or ``SpeechError`` (the engine failed).
         """
         ...
@@ -43,6 +53,7 @@ class SpeechSettings(Record):
     The defaults were measured on two cores with synthetic speech; a change of one wants a new measurement.
     """
 
+    ear: Ear = "full"
     model: str = DEFAULT_WEIGHTS  # known weights, a folder, or a fetched "owner/name"
     language: str = "en"
     compute_type: str = "int8"

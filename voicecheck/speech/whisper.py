@@ -17,6 +17,7 @@ from faster_whisper import WhisperModel
 from faster_whisper.vad import VadOptions, get_speech_timestamps
 from numpy.typing import NDArray
 
+from voicecheck.lexicon import Lexicon
 from voicecheck.recording import RATE, Sound
 from voicecheck.records import MissingModelError, RecordingError, SpeechError, Transcript, Unheard, Word
 from voicecheck.speech.recogniser import Progress, SpeechSettings
@@ -66,7 +67,12 @@ class WhisperRecogniser:
         self._model = _load(folder, self.settings)
 
     def hear(
-        self, sound: Sound, *, hot_words: Sequence[str] = (), progress: Progress | None = None
+        self,
+        sound: Sound,
+        *,
+        hot_words: Sequence[str] = (),
+        lexicon: Lexicon | None = None,
+        progress: Progress | None = None,
     ) -> Transcript:
         """The words of ``sound``; see ``Recogniser.hear``."""
         tell = progress or _silent
@@ -82,7 +88,7 @@ class WhisperRecogniser:
         if not speech:
             return _transcript(sound, (), (), note=_why_silent(sound))
         self._check_language(sound, speech)
-        hot = self._fitting(hot_words)
+        hot = () if settings.ear == "plain" else self._fitting(hot_words)
         kept = joined(speech, gap=settings.skip_silence_s, pad=settings.pad_s, seconds=sound.seconds)
         total = sum(stretch.seconds for stretch in kept)
         words: list[Word] = []
