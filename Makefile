@@ -7,7 +7,7 @@ PYTHON ?= python3
 VENV := .venv
 BIN := $(VENV)/bin
 WEIGHTS ?= base
-DEMO ?= samples_synthetic/tune/pickup-leaks.rms.opus
+DEMO ?= samples_synthetic/tune/pickup-leaks.slt.opus
 
 .PHONY: demo test check lint types measure results weights lock clean
 .DEFAULT_GOAL := demo

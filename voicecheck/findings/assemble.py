@@ -42,6 +42,7 @@ class _Scene:
     recent: list[Note] = field(default_factory=list)  # the notes of the last item
     statement: list[Note] = field(default_factory=list)  # the notes since the last new subject, for "those"
     around: Place = field(default_factory=Place)
+    around_clause: int = -1  # where the place talked about was said
     carried: Place = field(default_factory=Place)  # the last place said of a part
     carried_system: str = ""
 
@@ -159,15 +160,21 @@ class Assembler:
             for number, saying in enumerate(sayings):
                 lead = [*shared, *lead_marks] if number == 0 else []
                 whole = Saying([*lead, *saying.marks])
-                if number:
-                    component = self._sibling(component, saying.place.qualifiers) or component
+                if number or part.component == component:
+                    component = self._kind_with(component, saying.place.qualifiers) or component
                 beside = [n for n in notes if n.component == component and n.positions]
                 note = self._note(
-                    component, own, whole, saying_place=saying.place, last=beside[-1].positions if beside else None
+                    component,
+                    own,
+                    whole,
+                    saying_place=saying.place,
+                    last=beside[-1].positions if beside else None,
                 )
                 if whole.grammar("same"):
                     self._like_before(note)
-                if note.state is None and note.action is None and number == 0 and self._is_therefore(item):
+                if note.state is None and note.action is None and number == 0 and (
+                    self._is_therefore(item) or self._is_ordered(part, item)
+                ):
                     note.action = self._lexicon.components[component].advice
                 if note.state is None and note.action is None and any(m.detail == "hedge" for m in part.lead):
                     self._suspected(note)
@@ -176,6 +183,12 @@ class Assembler:
             self._replace_rejected(rejected, notes)
         if not notes:
             return
+        for_all = any(m.detail == "plural_pronoun" for m in item.trail) and not any(is_state(m) for m in item.trail)
+        if for_all and self._is_general_piece(item.parts[-1].component):
+            for note in notes:
+                note.ranges.append((item.first, item.last))
+            if self._remedy_of_all(notes):
+                return
         self._share_misfits(item, notes)
         notes = self._joined(notes)
         self._except(item, notes)
@@ -185,6 +198,14 @@ class Assembler:
         if correcting:
             self._supersede(notes)
         self._keep(notes)
+
+    def _whole_set(self, component: str) -> str:
+        """The inner pad is a pad of the set: what is said of it is said of the set, at its inner place."""
+        entry = self._lexicon.components[component]
+        parent = self._lexicon.components.get(entry.kind_of or "")
+        if entry.place and parent is not None and entry.sets == parent.sets == "axle set":
+            return parent.id
+        return component
 
     def _measured_part(self, component: str) -> str:
         """ "Pressures. Left front thirty three": what only names a reading stands for the part that has it."""
@@ -238,7 +259,7 @@ class Assembler:
                 plural = self._tokens[part.mark.last - 1].text.endswith("s")
                 # "replace the line" after the cooler line is that line; "the boots" are all of their kind
                 return line[line.index(component) - 1] if plural else note.component
-        component = self._measured_part(component)
+        component = self._whole_set(self._measured_part(component))
         qualifiers = set(Place.of(part.lead).qualifiers)
         wholes = list(part.wholes)
         if not wholes and self._is_general_piece(component):
@@ -250,10 +271,7 @@ class Assembler:
             if piece:
                 component = piece
                 break
-        for other in self._lexicon.components.values():
-            if other.kind_of == component and other.place and set(other.place) <= qualifiers:
-                return other.id
-        return component
+        return self._kind_with(component, sorted(qualifiers)) or component
 
     def _is_general_piece(self, component: str) -> bool:
         """A bare "boot", "seal", "bushing": general, and the kind of some part's piece."""
@@ -339,6 +357,12 @@ class Assembler:
         if out and left and out < expand(rule.positions):
             rule.positions = tuple(left)
 
+    def _is_ordered(self, part: Part, item: Item) -> bool:
+        """ "Pair of rear springs." after a broken one: a number of parts and nothing else said is an order."""
+        counted = any(m.detail == "quantity" or m.kind == "quantity" for m in part.lead)
+        wrong = any(n.state in ("defect", "missing") for n in self._scene.recent)
+        return counted and wrong and not any(m.kind != "grammar" for m in item.trail)
+
     def _is_therefore(self, item: Item) -> bool:
         """ "..., so alignment when it's back together": what follows "so" with nothing said of it is advice."""
         at = item.first - 1
@@ -382,7 +406,15 @@ class Assembler:
         around = self._around(component)
         if last is None:
             last = self._last_seen() if "same side" in place.relatives else self._last_positions()
-        if not place.located and self._is_on_it(saying):
+        before = self._scene.recent[-1] if self._scene.recent else None
+        again = (
+            before is not None
+            and before.component == component
+            and before.positions
+            and self._scene.around_clause <= before.clause
+            and self._clause_number - before.clause <= 1
+        )
+        if not place.located and (again or self._is_on_it(saying)):
             note.positions = resolve(entry, _as_place(self._last_positions()), around=Place(), last=())
         else:
             note.positions = resolve(entry, place, around=around, last=last)
@@ -488,7 +520,7 @@ class Assembler:
         words = {word for name in self._lexicon.components[note.component].names for word in name.split()}
         for cue in saying.cues("advice"):
             following = {token.text for token in self._tokens[cue.last : cue.last + 3]}
-            if following & words:
+            if following & words or following & {"one", "some", "ones"}:
                 return True
         return False
 
@@ -525,7 +557,9 @@ class Assembler:
                 continue
             twins = [m for m in marks if (m.first, m.last) == (mark.first, mark.last) and m is not mark]
             if any(
-                self._lexicon.fits(self._lexicon.conditions[m.id].fits, n.component) for m in twins for n in notes
+                self._lexicon.fits(self._lexicon.conditions[m.id].fits, n.component)
+                for m in twins
+                for n in notes
             ):
                 continue
             if term.state == "ok" or any(self._lexicon.fits(term.fits, n.component) for n in notes):
@@ -559,6 +593,23 @@ class Assembler:
         before.action, before.urgency = note.action, note.urgency or before.urgency
         before.ranges.extend(note.ranges)
         return True
+
+    def _remedy_of_all(self, notes: list[Note]) -> bool:
+        """ "Bulbs for all of those": one piece as the remedy for every fault told that has such a piece."""
+        if len(notes) != 1 or notes[0].state is not None:
+            return False
+        piece = notes[0]
+        done = False
+        for before in self.notes[-2 * _MEMORY :]:
+            if before.withdrawn or before.state != "defect" or before.action is not None:
+                continue
+            named = self._piece_of(piece.component, before.component)
+            if named is not None:
+                before.component, before.action = named, self._lexicon.components[named].advice
+                before.urgency = before.urgency or piece.urgency
+                before.ranges.extend(piece.ranges)
+                done = True
+        return done
 
     def _keep(self, notes: list[Note]) -> None:
         if self._remedy_of_last(notes):
@@ -629,6 +680,7 @@ class Assembler:
         if len(set(place.axles)) > 1 or len(set(place.sides)) > 1:
             place = Place()  # "front to back": the whole car
         self._scene.around = place
+        self._scene.around_clause = self._clause_number
         self._scene.carried = Place()
         self.talk.append(Talk(*span, why="where"))
 
@@ -636,7 +688,7 @@ class Assembler:
         """States, readings, places and advice about the parts last spoken of."""
         targets = self._targets(saying)
         place = saying.place
-        sibling = bool(targets) and self._sibling(targets[-1].component, place.qualifiers) is not None
+        sibling = bool(targets) and self._kind_with(targets[-1].component, place.qualifiers) is not None
         if saying.states and sibling:
             self._beside(targets[-1], saying, span)
             return
@@ -696,7 +748,7 @@ class Assembler:
     def _beside(self, before: Note, saying: Saying, span: tuple[int, int]) -> None:
         """ "the left one's dry": the same part elsewhere."""
         place = saying.place
-        component = self._sibling(before.component, place.qualifiers) or before.component
+        component = self._kind_with(before.component, place.qualifiers) or before.component
         axis = Place(
             axles=list({p.split()[0] for p in before.positions if p.split()[0] in ("front", "rear")})
         )
@@ -830,6 +882,15 @@ class Assembler:
             note.measures = []
         self._fill(note, saying, has_part=False)
         note.ranges.append(span)
+
+    def _kind_with(self, component: str, qualifiers: Sequence[str]) -> str | None:
+        """The kind of the part that the qualifiers name: the upper one of "ball joint", or of the lower one."""
+        if self._lexicon.components[component].sets == "axle set":
+            return None  # inner and outer pad are readings of one set, and are sold as one
+        for other in self._lexicon.components.values():
+            if other.kind_of == component and other.place and set(other.place) <= set(qualifiers):
+                return other.id
+        return self._sibling(component, qualifiers)
 
     def _sibling(self, component: str, qualifiers: Sequence[str]) -> str | None:
         """The upper one for the lower: another kind of the same part that carries the qualifier in its name."""

@@ -99,9 +99,16 @@ def split_sayings(tokens: Sequence[Token], marks: Sequence[Mark], *, lead_has_pl
             sayings.append(saying)
             continue
         current = sayings[-1]
-        if len(sayings) > 1 and not located and Saying(segment).grammar("plural_pronoun") and saying.cues("ok", "no_action", "advice"):
+        if (
+            len(sayings) > 1
+            and not located
+            and Saying(segment).grammar("plural_pronoun")
+            and saying.cues("ok", "no_action", "advice")
+        ):
             for earlier in sayings:
-                earlier.marks.extend(m for m in segment if m.kind != "quantity")  # "..., they're okay": all of them
+                earlier.marks.extend(
+                    m for m in segment if m.kind != "quantity"
+                )  # "..., they're okay": all of them
             continue
         whole = bool({"all", "each"} & set(saying.place.relatives)) or len(saying.place.positions) > 2
         if located and says and whole and not current.place.located:

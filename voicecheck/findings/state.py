@@ -61,8 +61,14 @@ class Weigher:
                 bad = bad or term.state != "missing"
                 missing = missing or term.state == "missing"
                 _append(out.conditions, term.id)
-        contrast = [m.first for m in saying.grammar("contrast")] + [m.first for m in saying.cues("negation_end")]
-        bad_at = [m.last for m in saying.of_kind("condition") if not m.negated and self._lexicon.conditions[m.id].state != "ok"]
+        contrast = [m.first for m in saying.grammar("contrast")] + [
+            m.first for m in saying.cues("negation_end")
+        ]
+        bad_at = [
+            m.last
+            for m in saying.of_kind("condition")
+            if not m.negated and self._lexicon.conditions[m.id].state != "ok"
+        ]
         ok_at = [m.first for m in saying.cues("ok") if not m.negated]
         if bad_at and any(max(bad_at) <= but < at for but in contrast for at in ok_at):
             bad = missing = doubted = False  # "a bit of rust, but they're fine": the last judgement stands
@@ -122,8 +128,10 @@ class Weigher:
         denied = False
         advised = saying.cues("advice", "urgency")
         for mark in saying.of_kind("action"):
-            if mark.negated:
-                denied = True
+            if mark.negated or any(0 <= mark.first - cue.last <= 1 for cue in saying.cues("no_action")):
+                denied = True  # "don't replace", "no need to change"
+                continue
+            if self._is_adjective(mark, saying):
                 continue
             if not self._is_advice(mark, saying, advised):
                 continue
@@ -141,6 +149,13 @@ class Weigher:
         if denied and action is None:
             action = "none"
         return action, denied
+
+    def _is_adjective(self, mark: Mark, saying: Saying) -> bool:
+        """ "the oil's clean": the same word as a condition, said of the part."""
+        if not any((m.first, m.last) == (mark.first, mark.last) for m in saying.of_kind("condition")):
+            return False
+        before = self._tokens[mark.first - 1].text if mark.first else ""
+        return before.endswith("'s") or any(m.last == mark.first for m in saying.grammar("copula"))
 
     def _is_advice(self, mark: Mark, saying: Saying, advised: Sequence[Mark]) -> bool:
         """Whether an action word is advice: "needs replacing", "replace it"; not "was replaced", "tested fine"."""

@@ -61,6 +61,16 @@ class Reader:
         settled = _bounded(settled)
         return Reading(tokens=tokens, clauses=self._clauses(tokens, settled, asked))
 
+    @staticmethod
+    def _only_lists(tokens: Sequence[Token], marks: Sequence[Mark], first: int) -> bool:
+        """ "... two front tyres and then tracking": what follows the cue only names parts up to the next stop."""
+        last = first
+        while last < len(tokens) and not (tokens[last].stop or tokens[last].comma):
+            last += 1
+        inside = [m for m in marks if m.first >= first and m.last <= last + 1]
+        says = any(m.kind in ("condition", "quantity", "action") or (m.kind == "cue" and m.detail in ("ok", "advice")) for m in inside)
+        return any(m.kind == "component" for m in inside) and not says and last - first <= 4
+
     def _terms(self, tokens: Sequence[Token]) -> list[Mark]:
         """Lexicon phrases. No phrase runs over a stop, and only cues run over a comma ("no, sorry")."""
         marks: list[Mark] = []
@@ -109,7 +119,8 @@ class Reader:
                 supposing = mark.first
             if mark.kind == "cue" and mark.detail == "clause" and mark.first not in openings:
                 opened = max((at for at in openings if at <= mark.first), default=0)
-                if supposing < opened:  # "if it's the bearing, then ...": still the same supposition
+                lists = self._only_lists(tokens, marks, mark.last)
+                if supposing < opened and not lists:  # "if it's the bearing, then ...": the same supposition
                     openings[mark.first] = "cue"
         firsts = sorted(openings)
         by_first: list[list[Mark]] = [[] for _ in firsts]

@@ -54,6 +54,27 @@ def word_errors(wanted: Sequence[str], got: Sequence[str]) -> int:
     return int(output.substitutions + output.deletions + output.insertions)
 
 
+def alignment(wanted: Sequence[str], got: Sequence[str]) -> tuple[tuple[int, int, int, int], ...]:
+    """Where two rows of words are the same and where they differ, by jiwer.
+
+    ``(first, last, first, last)`` of ``wanted`` and of ``got``, half-open and in order; together they cover
+    both rows. No two stretches that differ stand next to each other.
+    """
+    if not wanted:
+        return ((0, 0, 0, len(got)),) if got else ()
+    chunks = jiwer.process_words(" ".join(wanted), " ".join(got)).alignments[0]
+    found: list[tuple[int, int, int, int]] = []
+    differs = False
+    for chunk in chunks:
+        span = (chunk.ref_start_idx, chunk.ref_end_idx, chunk.hyp_start_idx, chunk.hyp_end_idx)
+        if found and differs and chunk.type != "equal":
+            found[-1] = (found[-1][0], span[1], found[-1][2], span[3])
+        else:
+            found.append(span)
+        differs = chunk.type != "equal"
+    return tuple(found)
+
+
 def plain_numbers(text: str, *, units: dict[tuple[str, ...], str] | None = None) -> tuple[str, ...]:
     """The plain words of ``text`` with numbers in digits, so that two spellings of one number are equal.
 
