@@ -3,6 +3,7 @@
 
     python make_audio.py                    make the recordings that belong in the repository
     python make_audio.py --all              and every other voice and noise, into the cache folder
+    python make_audio.py --clean            and every other voice without noise, into the cache folder
     python make_audio.py --list             what would be made, and what is there
     python make_audio.py --check            check texts, labels and recordings; makes nothing
     python make_audio.py --setup            install the piper voice into an environment in the cache folder
@@ -245,8 +246,14 @@ def find_narrations(root: Path, folders: Sequence[str]) -> tuple[list[Narration]
     return found, notices
 
 
-def plan(narrations: Sequence[Narration], *, settings: Settings, everything: bool) -> list[Version]:
-    """The recordings to make, committed ones first for each narration."""
+def plan(
+    narrations: Sequence[Narration], *, settings: Settings, everything: bool, clean: bool = False
+) -> list[Version]:
+    """The recordings to make, committed ones first for each narration.
+
+    With ``everything`` also those that are not committed; with ``clean`` only those of them without noise and
+    in a voice of the narration's market.
+    """
     versions = []
     for narration in narrations:
         group = narration.folder + ("-uk" if narration.market == "UK" else "")
@@ -257,9 +264,11 @@ def plan(narrations: Sequence[Narration], *, settings: Settings, everything: boo
         for tag in tags:
             voice, noise = split_tag(tag, settings=settings)
             versions.append(Version(narration=narration, voice=voice, noise=noise, committed=True))
-        if everything:
+        if everything or clean:
             for voice in settings.voices.values():
-                for noise in (None, *settings.noises.values()):
+                if not everything and voice.market != narration.market:
+                    continue
+                for noise in (None, *(settings.noises.values() if everything else ())):
                     version = Version(narration=narration, voice=voice, noise=noise, committed=False)
                     if version.tag not in tags:
                         versions.append(version)
@@ -909,6 +918,9 @@ def main(arguments: Sequence[str] | None = None, *, root: Path = HERE) -> int:
         "--only", action="append", metavar="WORD", help="only recordings whose NAME.VOICE contains WORD"
     )
     parser.add_argument("--all", action="store_true", help="also every other voice and noise, in the cache")
+    parser.add_argument(
+        "--clean", action="store_true", help="also the market's other voices without noise, in the cache"
+    )
     parser.add_argument("--list", action="store_true", help="say what would be made, and what is there")
     parser.add_argument("--check", action="store_true", help="check texts, labels and recordings")
     parser.add_argument("--force", action="store_true", help="make recordings again that are up to date")
@@ -932,7 +944,7 @@ def perform(options: argparse.Namespace, *, root: Path) -> int:
         set_up_piper(cache)
         return 0
     narrations, notices = find_narrations(root, folders)
-    versions = plan(narrations, settings=settings, everything=options.all)
+    versions = plan(narrations, settings=settings, everything=options.all, clean=options.clean)
     if options.only:
         versions = [v for v in versions if any(w in f"{v.narration.name}.{v.tag}" for w in options.only)]
         if not versions:

@@ -184,9 +184,7 @@ def listen(
     sound = replace(sound, name=os.fsencode(path.name).decode("utf-8", errors="replace"))
     phrases = hot_words(lexicon, limit_tokens=HOT_TOKENS, count_tokens=_rough_tokens)
     with timed(took, "listening"):
-        transcript = recogniser.hear(
-            sound, hot_words=phrases, lexicon=lexicon, progress=tell("listening")
-        )
+        transcript = recogniser.hear(sound, hot_words=phrases, lexicon=lexicon, progress=tell("listening"))
     if sound.note not in transcript.note:  # a recogniser may have passed it on
         note = f"{transcript.note} {sound.note}".strip()
         transcript = transcript.model_copy(update={"note": note})

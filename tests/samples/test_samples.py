@@ -274,7 +274,7 @@ def test_recordings_not_asked_for_go_to_the_cache_and_come_back(
     root, cache = copy_script_folder(tmp_path), tmp_path / "cache"
     settings = script.load_settings(root / "voices.yaml")
     narrations, _ = script.find_narrations(root, ("tune",))
-    (version,) = script.plan(narrations, settings=settings, everything=False)
+    version, *_ = script.plan(narrations, settings=settings, everything=False)
     tags = {"recipe": script.recipe(version, settings=settings)}
     script.write_opus(version.cached(cache), np.zeros(16_000, np.float32), settings=settings, tags=tags)
     surplus = root / "tune" / "small.us.opus"
@@ -305,7 +305,7 @@ def test_a_changed_text_makes_its_recording_stale(tmp_path: Path) -> None:
 
 def test_unknown_voice_is_refused(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     root = copy_script_folder(tmp_path)
-    voices = (root / "voices.yaml").read_text(encoding="utf-8").replace("[awb, joe,", "[awb, jim,")
+    voices = (root / "voices.yaml").read_text(encoding="utf-8").replace("[awb, joe-noise10]", "[awb, jim]")
     (root / "voices.yaml").write_text(voices, encoding="utf-8")
     assert script.main(["--list"], root=root) == 2
     assert "unknown voice 'jim'" in capsys.readouterr().err

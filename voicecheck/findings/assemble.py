@@ -136,7 +136,7 @@ class Assembler:
             self.talk.append(Talk(item.first, item.last, why="where it lands"))
             return
         lead_place = Place.of(first.lead)
-        sayings = split_sayings(self._tokens, item.trail, lead_has_place=lead_place.located)
+        sayings = split_sayings(self._tokens, item.trail)
         notes: list[Note] = []
         rejected: list[str] = []
         for part in item.parts:
@@ -172,8 +172,11 @@ class Assembler:
                 )
                 if whole.grammar("same"):
                     self._like_before(note)
-                if note.state is None and note.action is None and number == 0 and (
-                    self._is_therefore(item) or self._is_ordered(part, item)
+                if (
+                    note.state is None
+                    and note.action is None
+                    and number == 0
+                    and (self._is_therefore(item) or self._is_ordered(part, item))
                 ):
                     note.action = self._lexicon.components[component].advice
                 if note.state is None and note.action is None and any(m.detail == "hedge" for m in part.lead):
@@ -183,7 +186,9 @@ class Assembler:
             self._replace_rejected(rejected, notes)
         if not notes:
             return
-        for_all = any(m.detail == "plural_pronoun" for m in item.trail) and not any(is_state(m) for m in item.trail)
+        for_all = any(m.detail == "plural_pronoun" for m in item.trail) and not any(
+            is_state(m) for m in item.trail
+        )
         if for_all and self._is_general_piece(item.parts[-1].component):
             for note in notes:
                 note.ranges.append((item.first, item.last))
@@ -339,7 +344,8 @@ class Assembler:
                 and note.positions
             )
             if twin is not None and alike:
-                twin.positions = (*twin.positions, *(p for p in note.positions if p not in twin.positions))
+                if not expand(note.positions) <= expand(twin.positions):
+                    twin.positions = (*twin.positions, *(p for p in note.positions if p not in twin.positions))
                 twin.measures.extend(note.measures)
                 twin.limits_said.extend(note.limits_said)
             else:
@@ -419,6 +425,8 @@ class Assembler:
         else:
             note.positions = resolve(entry, place, around=around, last=last)
         note.placed = "said" if place.located else ("carried" if note.positions else "none")
+        if note.placed == "carried" and not self._scene.around.located:
+            note.doubts["positions"] = "carried over"
         measured = bool(saying.of_kind("quantity"))
         said = own.qualifiers if measured else [*own.qualifiers, *saying_place.qualifiers]
         note.place = [q for q in dict.fromkeys(said) if q not in entry.place]
@@ -649,7 +657,7 @@ class Assembler:
         if saying.grammar("same") and saying.place.located:
             self._same_again(saying, span)
             return
-        for part in split_sayings(self._tokens, marks, lead_has_place=False):
+        for part in split_sayings(self._tokens, marks):
             self._amend(part, span)
 
     def _is_topic(self, saying: Saying) -> bool:
@@ -702,7 +710,10 @@ class Assembler:
             self._advise_wider(targets, saying, span)
             return
         for note in targets:
+            if saying.advises and self._clause_number - max(note.clause, note.touched) > 1:
+                note.doubts["action"] = "said later"
             self._fill(note, saying, has_part=False)
+            note.touched = self._clause_number
             note.ranges.append(span)
 
     def _targets(self, saying: Saying) -> list[Note]:
@@ -835,7 +846,7 @@ class Assembler:
     def _correct(self, saying: Saying, span: tuple[int, int]) -> None:
         """What follows "no, sorry": the last word stands."""
         recent = [n for n in self._scene.recent if not n.withdrawn]
-        parts = split_sayings(self._tokens, saying.marks, lead_has_place=False)
+        parts = split_sayings(self._tokens, saying.marks)
         if len(parts) > 1 and all(part.place.located and part.states for part in parts):
             for part in parts:
                 self._correct_at(recent, part, span)

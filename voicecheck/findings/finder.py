@@ -10,11 +10,12 @@ from voicecheck.findings.merge import Merger
 from voicecheck.findings.notes import Note
 from voicecheck.findings.places import doubtful
 from voicecheck.findings.vehicle import about_vehicle
-from voicecheck.lexicon.model import Lexicon
+from voicecheck.lexicon.model import Component, Lexicon
 from voicecheck.records.asks import Ask
 from voicecheck.records.finding import Finding, FindingsResult, Ref
 from voicecheck.records.reading import Reading, Token
 from voicecheck.records.transcript import Span, Transcript, Word, span_of
+from voicecheck.records.vocabulary import UNPRICED_ACTIONS
 
 _CARRIED = 0.8  # share by which a carried-over place is less certain than a said one
 _UNSURE_WORD = 0.5  # below it a side, a number or a part is asked about
@@ -115,7 +116,34 @@ class Finder:
                     choices=("yes", "no"),
                 )
             )
+        if note.action not in (None, *UNPRICED_ACTIONS):
+            asks.extend(self._asks_of_reference(note, component))
         return tuple(asks)
+
+    @staticmethod
+    def _asks_of_reference(note: Note, component: Component) -> list[Ask]:
+        """Where work is advised and the part or its place was not said with it, but taken from what went before."""
+        asks = []
+        where = " and ".join(note.positions)
+        if note.doubts.get("positions") == "carried over" and note.positions:
+            asks.append(
+                Ask(
+                    code="place_carried",
+                    field="positions",
+                    message=f"No side was said with {component.name}; {where} is taken from before. Is that right?",
+                    choices=("yes", "another side", "all of them"),
+                )
+            )
+        if note.doubts.get("action") == "said later":
+            asks.append(
+                Ask(
+                    code="advice_said_later",
+                    field="action",
+                    message=f"“{note.action}” was said some sentences after {component.name}. Does it belong to it?",
+                    choices=("yes", "no, to another part"),
+                )
+            )
+        return asks
 
 
 def _spans(note: Note, tokens: Sequence[Token], words: tuple[Word, ...]) -> tuple[Span, ...]:

@@ -78,63 +78,60 @@ class Note:
     withdrawn: bool = False
     doubts: dict[str, str] = field(default_factory=dict)  # field -> why
     clause: int = 0
+    touched: int = 0  # the last clause that said something of it
 
     @property
     def says_something(self) -> bool:
         return self.state is not None or self.action is not None
 
 
-def split_sayings(tokens: Sequence[Token], marks: Sequence[Mark], *, lead_has_place: bool) -> list[Saying]:
-    """A part's statement in as many sayings as it names places: "left four, right five", "torn on the left, right's fine"."""
+def split_sayings(tokens: Sequence[Token], marks: Sequence[Mark]) -> list[Saying]:
+    """A part's statement in as many sayings as it names places.
+
+    "left four, right five" and "torn on the left, right's fine" are two; "..., they're okay" after several goes
+    to all of them.
+    """
     segments = _segments(tokens, marks)
     sayings: list[Saying] = []
-    place_first = lead_has_place
+    to_all = False
     for number, segment in enumerate(segments):
         saying = Saying(segment)
-        says = bool(saying.states)
         located = saying.place.located or (bool(saying.place.qualifiers) and not saying.of_kind("quantity"))
         if not sayings:
-            if located and says:
-                place_first = place_first or _starts_with_place(segment)
             sayings.append(saying)
             continue
-        current = sayings[-1]
-        if (
-            len(sayings) > 1
-            and not located
-            and Saying(segment).grammar("plural_pronoun")
-            and saying.cues("ok", "no_action", "advice")
-        ):
+        following = Saying(segments[number + 1]) if number + 1 < len(segments) else None
+        to_all = len(sayings) > 1 and not located and (to_all or bool(saying.grammar("plural_pronoun")))
+        if to_all:
             for earlier in sayings:
-                earlier.marks.extend(
-                    m for m in segment if m.kind != "quantity"
-                )  # "..., they're okay": all of them
-            continue
-        whole = bool({"all", "each"} & set(saying.place.relatives)) or len(saying.place.positions) > 2
-        if located and says and whole and not current.place.located:
-            current.marks.extend(segment)  # "good, like new, ten thirty-seconds all the way round"
-        elif located and says and (current.states or current.place.located):
+                earlier.marks.extend(m for m in segment if m.kind != "quantity")
+        elif located and _opens(saying, sayings[-1], following):
             sayings.append(saying)
-        elif located and not says and current.states and saying.advises:
-            sayings.append(saying)  # "the left one's tight, but replace both"
-        elif located and not says and current.states and current.place.located and number + 1 < len(segments):
-            following = Saying(segments[number + 1])
-            if following.states and not following.place.located:
-                sayings.append(saying)  # "..., on the right, it's fine"
-            else:
-                current.marks.extend(segment)
         else:
-            current.marks.extend(segment)
+            sayings[-1].marks.extend(segment)
     return [part for saying in sayings for part in _split_runs(saying)]
 
 
-def _starts_with_place(marks: Sequence[Mark]) -> bool:
-    for mark in marks:
-        if mark.kind == "place":
-            return True
-        if is_state(mark):
-            return False
-    return False
+def _opens(saying: Saying, current: Saying, following: Saying | None) -> bool:
+    """Whether a segment with a place of its own begins a new saying after ``current``."""
+    if saying.grammar("same"):
+        return True  # "..., same on the other side"
+    if saying.states:
+        whole = bool({"all", "each"} & set(saying.place.relatives)) or len(saying.place.positions) > 2
+        if whole and not current.place.located:
+            return False  # "good, like new, ten thirty-seconds all the way round"
+        return bool(current.states) or current.place.located
+    if not current.states:
+        return False
+    if saying.advises:
+        return True  # "the left one's tight, but replace both"
+    # "..., on the right, it's fine"
+    return (
+        current.place.located
+        and following is not None
+        and bool(following.states)
+        and not following.place.located
+    )
 
 
 def _segments(tokens: Sequence[Token], marks: Sequence[Mark]) -> list[list[Mark]]:

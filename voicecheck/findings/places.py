@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 
 from voicecheck.lexicon.model import Component
 from voicecheck.records.reading import Mark
-from voicecheck.records.vocabulary import CORNERS, Position
+from voicecheck.records.vocabulary import CORNERS, Position, expand
 
 _MIRROR: dict[str, str] = {"left": "right", "right": "left"}
 _SIDED = ("corners", "front corners", "rear corners", "sides", "front sides", "rear sides")
@@ -121,6 +121,9 @@ def resolve(
         mirrored = _mirrored(last)
         if mirrored:
             return _allowed(component, mirrored)
+    if "others" in said.relatives and last:
+        rest = [c for c in CORNERS if c in sits(component) and c not in expand(list(last))]
+        return tuple(rest)
     if "same side" in said.relatives and last:
         return _allowed(component, list(last))
     if said.positions:

@@ -44,6 +44,8 @@ class Weigher:
         judged_ok = any(not cue.negated for cue in saying.cues("ok"))
         for mark in self._best(component, saying.of_kind("condition")):
             term = self._lexicon.conditions[mark.id]
+            if self._is_verb(mark, saying):
+                continue  # "clean that": no judgement
             if (judged_ok or term.symptom) and names_reading(saying.marks, mark):
                 continue  # "two thou end play, good", "six clicks": the name of what was measured
             if not self._lexicon.fits(term.fits, component):
@@ -149,6 +151,11 @@ class Weigher:
         if denied and action is None:
             action = "none"
         return action, denied
+
+    def _is_verb(self, mark: Mark, saying: Saying) -> bool:
+        """Whether a condition's word is an action here: the same words are one, and no copula makes them a judgement."""
+        twins = [m for m in saying.of_kind("action") if (m.first, m.last) == (mark.first, mark.last)]
+        return any(not self._is_adjective(m, saying) for m in twins)
 
     def _is_adjective(self, mark: Mark, saying: Saying) -> bool:
         """ "the oil's clean": the same word as a condition, said of the part."""

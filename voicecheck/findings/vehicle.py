@@ -151,7 +151,7 @@ def _odometer(reading: Reading, lexicon: Lexicon) -> Measure | None:
 
 
 def _odometer_words(reading: Reading, lexicon: Lexicon) -> set[int]:
-    """Where cues for the odometer begin, those included that a longer phrase covers ("[87,400 miles] on it")."""
+    """Where cues for the odometer begin, those included that a longer phrase covers."""
     terms = [
         GrammarTerm(kind="odometer", said=cue.said)
         for cue in lexicon.cues

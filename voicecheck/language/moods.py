@@ -118,6 +118,8 @@ class _View:
 
     def _until(self, at: int, *, comma: bool) -> int:
         """On to the contrast (or, with ``comma``, the comma) after token ``at``."""
+        if comma and self.tokens[at - 1].comma:
+            return at
         while at < self.last and at not in self._contrast:
             at += 1
             if comma and self.tokens[at - 1].comma:

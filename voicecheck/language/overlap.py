@@ -61,6 +61,10 @@ def settle(marks: Sequence[Mark], *, size: int) -> list[Mark]:
         if mark.kind == "component" and any(c.first <= mark.first and mark.last <= c.last for c in longer):
             free.append(mark)
             continue
+        inside = any(c.first <= mark.first and mark.last <= c.last for c in longer)
+        if mark.kind == "place" and mark.detail == "position" and inside:
+            free.append(mark)  # "dry all round" says where, too
+            continue
         holders = {owner[at] for at in range(mark.first, mark.last)} - {None}
         if holders - {span} and not (mark.kind == "action" and holders - {span} <= urging):
             continue

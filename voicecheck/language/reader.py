@@ -68,7 +68,11 @@ class Reader:
         while last < len(tokens) and not (tokens[last].stop or tokens[last].comma):
             last += 1
         inside = [m for m in marks if m.first >= first and m.last <= last + 1]
-        says = any(m.kind in ("condition", "quantity", "action") or (m.kind == "cue" and m.detail in ("ok", "advice")) for m in inside)
+        says = any(
+            m.kind in ("condition", "quantity", "action")
+            or (m.kind == "cue" and m.detail in ("ok", "advice"))
+            for m in inside
+        )
         return any(m.kind == "component" for m in inside) and not says and last - first <= 4
 
     def _terms(self, tokens: Sequence[Token]) -> list[Mark]:

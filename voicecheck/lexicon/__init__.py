@@ -5,7 +5,7 @@
 
 from voicecheck.lexicon.check import check_lexicon
 from voicecheck.lexicon.double import SimpleMatcher
-from voicecheck.lexicon.extras import HotWord, ShopLexicon, WordForms
+from voicecheck.lexicon.extras import HotWord, ShopLexicon, SpokenWord, WordForms
 from voicecheck.lexicon.hotwords import hot_words
 from voicecheck.lexicon.load import load_lexicon
 from voicecheck.lexicon.model import Lexicon, TermMatch, TermMatcher
@@ -16,6 +16,7 @@ __all__ = [
     "Lexicon",
     "ShopLexicon",
     "SimpleMatcher",
+    "SpokenWord",
     "TermMatch",
     "TermMatcher",
     "WordForms",

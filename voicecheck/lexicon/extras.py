@@ -1,4 +1,4 @@
-"""What the term folder holds besides terms: word forms and hot words, and the lexicon that carries them."""
+"""What the term folder holds besides terms: word forms, hot words, sounds; and the lexicon that carries them."""
 
 from __future__ import annotations
 
@@ -21,11 +21,19 @@ class HotWord(Record):
     market: Market | None = None
 
 
+class SpokenWord(Record):
+    """How a word of the trade is spoken: ``like`` are plain words and letters, or phones in capitals."""
+
+    word: str
+    like: tuple[str, ...]
+
+
 class ShopLexicon(Lexicon):
-    """A lexicon as ``load_lexicon`` makes it: with the word forms and hot words of the term folder."""
+    """A lexicon as ``load_lexicon`` makes it: with the word forms, hot words and sounds of the term folder."""
 
     forms: WordForms = WordForms()
     hot: tuple[HotWord, ...] = ()
+    sounds: tuple[SpokenWord, ...] = ()
 
 
 def forms_of(lexicon: Lexicon) -> WordForms:

@@ -49,4 +49,5 @@ def load_lexicon(base: Path, overlay: Path | None = None, *, market: Market = "U
             contractions=tuple(c.term for layer in layers for c in layer.contractions),
         ),
         hot=tuple(h.term for layer in reversed(layers) for h in layer.hot),  # the shop's own first
+        sounds=tuple(s.term for layer in layers for s in layer.sounds),  # the shop's own last: it counts
     )

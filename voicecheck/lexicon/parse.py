@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from decimal import Decimal
 from typing import Any, Generic, TypeVar, cast, get_args
 
-from voicecheck.lexicon.extras import HotWord
+from voicecheck.lexicon.extras import HotWord, SpokenWord
 from voicecheck.lexicon.model import (
     ActionTerm,
     Component,
@@ -51,7 +51,7 @@ PLACE_VALUES: dict[str, tuple[str, ...]] = {
     "side": ("left", "right"),
     "axle": ("front", "rear"),
     "qualifier": QUALIFIERS,
-    "relative": ("other side", "same side", "both", "all", "each"),
+    "relative": ("other side", "same side", "both", "all", "each", "others"),
     "engine": ("bank", "cylinder"),  # and a number
 }
 # Cue kinds not named here take any value.
@@ -78,6 +78,7 @@ MEASURE_COLUMNS = Columns(required=("id", "name", "fits", "units", "unit_us", "u
 SPELLING_COLUMNS = Columns(required=("us", "uk"))
 CONTRACTION_COLUMNS = Columns(required=("short", "long"))
 HOT_COLUMNS = Columns(required=("phrase", "market"))
+SOUND_COLUMNS = Columns(required=("word", "like"))
 GRAMMAR_COLUMNS = Columns(required=("kind", "said", "value"))
 
 _ID = re.compile(r"[a-z][a-z0-9]*(_[a-z0-9]+)*")
@@ -112,6 +113,7 @@ class Terms:
     spellings: list[Sourced[tuple[str, str]]] = field(default_factory=list)
     contractions: list[Sourced[tuple[str, str]]] = field(default_factory=list)
     hot: list[Sourced[HotWord]] = field(default_factory=list)
+    sounds: list[Sourced[SpokenWord]] = field(default_factory=list)
     grammar: list[Sourced[GrammarTerm]] = field(default_factory=list)
     # Ids of all component rows, faulty ones too: what points at a faulty row does not point nowhere.
     component_ids: set[str] = field(default_factory=set)
@@ -335,6 +337,17 @@ def parse_hot(row: Row, problems: list[Problem]) -> list[HotWord]:
     return [HotWord(phrase=phrase, market=cast(Market, market) if market else None)] if check.sound else []
 
 
+def parse_sound(row: Row, problems: list[Problem]) -> list[SpokenWord]:
+    """A row of ``sounds.csv``: one word, and what it sounds like."""
+    check = _Check(row, problems)
+    word = row.one("word")
+    check.phrases("word", [word] if word else [])
+    if len(normalise_phrase(word)) > 1:
+        check.fault("word", f"“{word}” is more than one word; phrases are made of the sounds of their words")
+    like = check.phrases("like", row.many("like"))
+    return [SpokenWord(word=normalise_phrase(word)[0], like=like)] if check.sound else []
+
+
 def parse_grammar(row: Row, problems: list[Problem]) -> list[GrammarTerm]:
     """A row of ``grammar.csv``. Which kinds there are is for the language stage to say."""
     check = _Check(row, problems)
@@ -388,6 +401,7 @@ FILES: dict[str, FileKind[Any]] = {
     "spellings.csv": FileKind(SPELLING_COLUMNS, parse_spelling, lambda t: t.spellings),
     "contractions.csv": FileKind(CONTRACTION_COLUMNS, parse_contraction, lambda t: t.contractions),
     "hotwords.csv": FileKind(HOT_COLUMNS, parse_hot, lambda t: t.hot),
+    "sounds.csv": FileKind(SOUND_COLUMNS, parse_sound, lambda t: t.sounds),
     "grammar.csv": FileKind(GRAMMAR_COLUMNS, parse_grammar, lambda t: t.grammar),
 }
 NEEDED = ("conditions.csv", "actions.csv", "places.csv", "cues.csv", "measures.csv")

@@ -281,7 +281,7 @@ def _bay(rng: np.random.Generator) -> Wave:
     for delay in rng.uniform(0.004, 0.04, size=8):
         response[round(delay * RATE)] += rng.choice((-1, 1)) * rng.uniform(0.15, 0.5)
     response[0] = 1.0
-    return cast(Wave, response)
+    return response
 
 
 def _bay_noise(count: int, rng: np.random.Generator) -> Wave:

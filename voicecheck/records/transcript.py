@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Literal
 
 from pydantic import Field
@@ -13,6 +14,8 @@ class Word(Record):
     """One word: ``heard`` as the recogniser wrote it, ``read`` as it is understood, seconds, certainty in 0–1.
 
     Both texts keep the punctuation that hangs on the word. ``start`` and ``end`` are ``None`` for typed words.
+    A phrase read in the place of several heard words stands on those words in order: joined they read as the
+    phrase, and a word without a share of it reads as "". ``why`` says what such a reading rests on.
     """
 
     heard: str
@@ -20,6 +23,7 @@ class Word(Record):
     start: float | None = None
     end: float | None = None
     certainty: float = Field(default=1.0, ge=0.0, le=1.0)
+    why: str = ""
 
 
 class Unheard(Record):
@@ -31,7 +35,7 @@ class Unheard(Record):
 
 
 class Transcript(Record):
-    """The words of one recording, in order. ``text`` is the words as read, joined by spaces."""
+    """The words of one recording, in order. ``text`` is the words as read, joined by spaces (``joined``)."""
 
     text: str
     words: tuple[Word, ...]
@@ -53,6 +57,11 @@ class Span(Record):
     read: str
 
 
+def joined(texts: Iterable[str]) -> str:
+    """The texts that are not empty, a space between."""
+    return " ".join(text for text in texts if text)
+
+
 def span_of(words: tuple[Word, ...], first: int, last: int) -> Span:
     """The span of words ``first:last`` (half-open, at least one word)."""
     part = words[first:last]
@@ -63,6 +72,6 @@ def span_of(words: tuple[Word, ...], first: int, last: int) -> Span:
         last=last,
         start=part[0].start,
         end=part[-1].end,
-        heard=" ".join(w.heard for w in part),
-        read=" ".join(w.read for w in part),
+        heard=joined(w.heard for w in part),
+        read=joined(w.read for w in part),
     )

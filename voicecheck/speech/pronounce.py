@@ -8,6 +8,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from functools import lru_cache
 from importlib import resources
 
+from voicecheck.lexicon import normalise_phrase
 from voicecheck.speech.phones import Phones, phone_table, table_rows
 
 _VOWEL_LETTERS = frozenset("aeiouy")
@@ -23,17 +24,28 @@ _WORD = re.compile(r"[a-z]+")
 class Pronouncer:
     """Pronunciations of words as ``normalise_token`` makes them.
 
-    ``own`` are pronunciations that go before the dictionary (``lexicon/sounds.csv``): words to phones by name
-    ("B UH SH IH NG"), several of them where a word is spoken in several ways.
+    ``own`` are pronunciations that go before the dictionary (``lexicon/sounds.csv``): words to what they sound
+    like, several where a word is spoken in several ways. That is phones by name in capitals ("B UH SH IH NG")
+    or plain words and letters ("e g r", "zurk").
     """
 
     def __init__(self, own: Mapping[str, Sequence[str]] | None = None) -> None:
-        table = phone_table()
-        self._own = {
-            word: tuple(table.numbers(phones.split()) for phones in several)
-            for word, several in (own or {}).items()
-        }
+        self._own: dict[str, tuple[Phones, ...]] = {}
         self._known: dict[str, tuple[Phones, ...]] = {}
+        self._own = {word: tuple(self.like(text) for text in several) for word, several in (own or {}).items()}
+        self._known.clear()
+
+    def like(self, text: str) -> Phones:
+        """The sounds of a description: phones by name in capitals, or plain words and single letters."""
+        table = phone_table()
+        parts = text.split()
+        if text.isupper() and all(part.rstrip("012") in table.names for part in parts):
+            return table.numbers(parts)
+        names = _spelled()
+        found: list[int] = []
+        for part in normalise_phrase(text):
+            found.extend(names[part] if part in names else self.phrase((part,)))
+        return tuple(found)
 
     def word(self, word: str) -> tuple[Phones, ...]:
         """The ways to say a word, the usual one first; none for what has no letter or digit."""
@@ -81,7 +93,8 @@ class Pronouncer:
     def _compound(self, word: str) -> tuple[Phones, ...]:
         if not _WORD.fullmatch(word):
             return ()
-        for cut in range(len(word) - _PART, _PART - 1, -1):
+        cuts = range(_PART, len(word) - _PART + 1)  # the evenest first: drive|shaft, not drives|haft
+        for cut in sorted(cuts, key=lambda at: (-min(at, len(word) - at), at)):
             first, second = self._lookup(word[:cut]), self._lookup(word[cut:])
             if first and second:
                 return (first[0] + second[0],)

@@ -1,0 +1,54 @@
+"""Short ways to say what was found."""
+
+from __future__ import annotations
+
+from voicecheck.pipeline import Workshop, transcript_from_text, understand
+from voicecheck.records import Finding, FindingsResult, Measure, Transcript
+
+
+def find(workshop: Workshop, text: str) -> FindingsResult:
+    """Typed words to findings."""
+    return understand(workshop, transcript_from_text(text))
+
+
+def at(finding: Finding) -> str:
+    """Where a finding is: "front left, front right", "" for nowhere."""
+    return ", ".join(sorted(finding.positions))
+
+
+def short(finding: Finding) -> str:
+    """Component, place and state: "strut front left defect"."""
+    return " ".join(part for part in (finding.component.id, at(finding), finding.state) if part)
+
+
+def full(finding: Finding) -> str:
+    """``short`` with conditions, advice and where the advice goes beyond the defect."""
+    parts = [short(finding)]
+    if finding.conditions:
+        parts.append("[" + " ".join(sorted(c.id for c in finding.conditions)) + "]")
+    if finding.action != "none":
+        parts.append(finding.action)
+    if finding.action_positions:
+        parts.append("at " + ", ".join(sorted(finding.action_positions)))
+    return " ".join(parts)
+
+
+def measured(measure: Measure) -> str:
+    """A reading: "front left 4 mm", "<2 mm", "2-3 mm"."""
+    bound = "" if measure.bound == "=" else measure.bound
+    high = f"-{measure.high}" if measure.high is not None else ""
+    where = " ".join(part for part in (measure.position, measure.place) if part)
+    return f"{where} {bound}{measure.value}{high} {measure.unit}".strip()
+
+
+def readings(result: FindingsResult) -> list[str]:
+    """All readings, in the order of the findings."""
+    return [measured(m) for finding in result.findings for m in finding.measures]
+
+
+def kinds(result: FindingsResult, transcript: Transcript) -> list[tuple[str, str]]:
+    """Ledger entries: kind and words."""
+    return [
+        (entry.kind, " ".join(word.read for word in transcript.words[entry.first : entry.last]))
+        for entry in result.ledger.entries
+    ]

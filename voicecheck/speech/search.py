@@ -1,0 +1,359 @@
+"""Finds the phrases of a lexicon by their sound in heard words, across the bounds of words.
+
+Pure: words in, candidates out. Whether a candidate is read instead of what was heard is decided elsewhere
+(``voicecheck.speech.repair``), with the sound at hand.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from difflib import SequenceMatcher
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from voicecheck.lexicon import Lexicon, ShopLexicon, SimpleMatcher, normalise_phrase
+from voicecheck.lexicon.inflect import HEAD_ENDS, number_forms
+from voicecheck.records import Record, Word
+from voicecheck.speech.phones import Phones, costs, padded, phone_table, table_rows
+from voicecheck.speech.pronounce import Pronouncer
+
+Plain = tuple[str, ...]
+
+_CLASSES = 7
+_BATCH = 20_000  # pairs compared at once; bounds memory
+_LONG_TERM = 5  # sounds: a shorter single word is too common to be kept for being in the lexicon
+
+
+class SearchLimits(Record):
+    """How far a phrase may be from what was heard. Costs are per sound, 0 (the same) to 1."""
+
+    sounds_least: int = 6  # a shorter phrase is found by chance
+    cost: float = 0.27  # of the whole phrase
+    changed_cost: float = 0.5  # of the words alone that differ
+    words_most: int = 7  # heard words that one phrase is looked for in
+    unsure: float = 0.8  # a word below this certainty may be another one …
+    unknown: float = 0.97  # … and one that no term has, below this
+    surplus: float = 0.6  # a quick look: sounds of other classes, per sound
+
+
+class Phrase(NamedTuple):
+    """One way to say a term: as it is written, its plain words, its sounds and its fixed words."""
+
+    text: str
+    words: Plain
+    sounds: Phones
+    fixed: Plain
+    side: bool
+    told: bool  # from "sounds_like": the owner says that it is heard like this
+
+
+@dataclass(frozen=True, slots=True)
+class Candidate:
+    """``text`` may have been said where words ``first:last`` were heard.
+
+    Words that heard and candidate share at their ends are left out. ``phrase`` is the whole phrase of the
+    lexicon, ``cost`` how far it is in sound, ``changed_cost`` the same for the words that differ alone,
+    ``certainty`` that of the least certain differing word, ``unknown`` whether one of them is in no term.
+    """
+
+    first: int
+    last: int
+    text: str
+    phrase: str
+    cost: float
+    changed_cost: float
+    certainty: float
+    unknown: bool
+
+
+class SoundIndex:
+    """The phrases of one lexicon by their sound. Building one takes about a second; keep it."""
+
+    def __init__(self, lexicon: Lexicon, limits: SearchLimits | None = None) -> None:
+        self.limits = limits or SearchLimits()
+        own: dict[str, tuple[str, ...]] = {}
+        if isinstance(lexicon, ShopLexicon):
+            own = {spoken.word: spoken.like for spoken in lexicon.sounds}
+        self.pronouncer = Pronouncer(own)
+        self._matcher = SimpleMatcher(lexicon)
+        self._fixed = frozenset(_fixed_words(lexicon))
+        self._sides = frozenset(normalise_phrase(p.said) for p in lexicon.places if p.kind in ("side", "position"))
+        self._known = frozenset(_known_words(lexicon))
+        self.phrases = tuple(self._phrases(lexicon))
+        self._classes = _phone_classes()
+        self._sounds = padded([phrase.sounds for phrase in self.phrases])
+        self._lengths = (self._sounds > 0).sum(axis=1).astype(np.int16)
+        self._counts = self._class_counts(self._sounds)
+
+    def is_fixed(self, word: str) -> bool:
+        """Whether a plain word is a number, a side or a negation, which are never changed."""
+        return word in self._fixed or any(letter.isdigit() for letter in word) or word.endswith("n't")
+
+    def find(self, words: Sequence[Word], *, breaks: frozenset[int] = frozenset()) -> list[Candidate]:
+        """What may have been said instead, the nearest in sound first; candidates may overlap.
+
+        Only stretches with a word of low certainty, or of no sense to the lexicon, are looked at. No stretch
+        reaches over the words at ``breaks`` from the word before.
+        """
+        plain = [normalise_phrase(word.heard) for word in words]
+        doubtful = [self._doubtful(word, parts) for word, parts in zip(words, plain, strict=True)]
+        if not any(doubtful) or not self.phrases:
+            return []
+        exact = self._exact(words, plain)
+        spans = list(self._spans(words, plain, doubtful, breaks))
+        found: dict[tuple[int, int, str], Candidate] = {}
+        for (first, last), phrase, cost in self._near(spans, plain):
+            candidate = self._judged(first, last, phrase, cost, words, plain, exact)
+            if candidate is None:
+                continue
+            key = (candidate.first, candidate.last, candidate.text.lower())
+            if key not in found or found[key].cost > candidate.cost:
+                found[key] = candidate
+        return sorted(found.values(), key=lambda c: (c.cost, c.first, -c.last, c.text))
+
+    def _doubtful(self, word: Word, parts: Plain) -> bool:
+        if not parts or any(self.is_fixed(part) for part in parts):
+            return False
+        return word.certainty < self._limit_for(parts)
+
+    def _limit_for(self, parts: Plain) -> float:
+        unknown = any(part not in self._known for part in parts)
+        return self.limits.unknown if unknown else self.limits.unsure
+
+    def _exact(self, words: Sequence[Word], plain: Sequence[Plain]) -> set[int]:
+        """The words that belong to a term as it stands in the lexicon: they are not written over."""
+        tokens = [(token, at) for at, parts in enumerate(plain) for token in parts]
+        kept: set[int] = set()
+        for match in self._matcher.match([token for token, _ in tokens]):
+            if match.kind == "cue":
+                continue
+            one = match.last - match.first == 1
+            sounds = self.pronouncer.phrase(token for token, _ in tokens[match.first : match.last])
+            if one and len(sounds) < _LONG_TERM and not (match.kind == "place"):
+                continue
+            kept.update(at for _, at in tokens[match.first : match.last])
+        return kept
+
+    def _spans(
+        self, words: Sequence[Word], plain: Sequence[Plain], doubtful: Sequence[bool], breaks: frozenset[int]
+    ) -> Iterator[tuple[int, int]]:
+        for first in range(len(words)):
+            hopeful = False
+            for last in range(first + 1, min(len(words), first + self.limits.words_most) + 1):
+                at = last - 1
+                if at > first and (at in breaks or _ends_sentence(words[at - 1])):
+                    break
+                if not plain[at]:
+                    break
+                hopeful = hopeful or doubtful[at]
+                if hopeful:
+                    yield first, last
+
+    def _near(
+        self, spans: Sequence[tuple[int, int]], plain: Sequence[Plain]
+    ) -> Iterator[tuple[tuple[int, int], Phrase, float]]:
+        limits = self.limits
+        longest = self._sounds.shape[1] + 4
+        heard: list[Phones] = []
+        kept: list[tuple[int, int]] = []
+        for span in spans:
+            sounds = self.pronouncer.phrase(token for parts in plain[span[0] : span[1]] for token in parts)
+            if limits.sounds_least - 2 <= len(sounds) <= longest:
+                heard.append(sounds)
+                kept.append(span)
+        if not heard:
+            return
+        rows = padded(heard, width=longest)
+        counts = self._class_counts(rows)
+        lengths = (rows > 0).sum(axis=1).astype(np.int16)
+        pairs: list[tuple[int, NDArray[np.intp]]] = []
+        total = 0
+        for at in range(len(kept)):
+            most = np.maximum(self._lengths, lengths[at])
+            apart = np.abs(self._counts - counts[at]).sum(axis=1, dtype=np.int16)
+            near = np.flatnonzero(apart <= limits.surplus * most)
+            if near.size:
+                pairs.append((at, near))
+                total += near.size
+            if total >= _BATCH:
+                yield from self._compared(pairs, rows, kept)
+                pairs, total = [], 0
+        if pairs:
+            yield from self._compared(pairs, rows, kept)
+
+    def _compared(
+        self, pairs: Sequence[tuple[int, NDArray[np.intp]]], rows: NDArray[np.int8], spans: Sequence[tuple[int, int]]
+    ) -> Iterator[tuple[tuple[int, int], Phrase, float]]:
+        heard = np.concatenate([np.full(near.size, at) for at, near in pairs])
+        wanted = np.concatenate([near for _, near in pairs])
+        cost = costs(_trimmed(rows[heard]), _trimmed(self._sounds[wanted]), phone_table())
+        for at in np.flatnonzero(cost <= self.limits.cost):
+            yield spans[heard[at]], self.phrases[wanted[at]], float(cost[at])
+
+    def _judged(
+        self,
+        first: int,
+        last: int,
+        phrase: Phrase,
+        cost: float,
+        words: Sequence[Word],
+        plain: Sequence[Plain],
+        exact: set[int],
+    ) -> Candidate | None:
+        tokens = tuple(token for parts in plain[first:last] for token in parts)
+        if tokens == phrase.words or _inflection(tokens, phrase.words):
+            return None
+        if tuple(token for token in tokens if self.is_fixed(token)) != phrase.fixed:
+            return None
+        if phrase.side and any(tokens[a:b] in self._sides for a in range(len(tokens)) for b in range(a + 1, len(tokens) + 1)):
+            return None
+        written = phrase.text.split()
+        while first < last and written and plain[first] == normalise_phrase(written[0]):
+            first, written = first + 1, written[1:]
+        while first < last and written and plain[last - 1] == normalise_phrase(written[-1]):
+            last, written = last - 1, written[:-1]
+        if first == last or not written:  # a word put in or left out, no word heard wrongly
+            return None
+        left = [token for parts in plain[first:last] for token in parts]
+        wanted = normalise_phrase(" ".join(written))
+        if _inflection(tuple(left), wanted):
+            return None
+        differing = _differing(first, plain, wanted, last)
+        if differing & exact:
+            return None
+        certainty = min(words[at].certainty for at in differing)
+        unknown = any(token not in self._known for at in differing for token in plain[at])
+        if not any(words[at].certainty < self._limit_for(plain[at]) for at in differing):
+            return None
+        changed = 0.0
+        if not phrase.told:
+            pair = (self.pronouncer.phrase(left), self.pronouncer.phrase(wanted))
+            changed = float(costs(padded(pair[:1]), padded(pair[1:]), phone_table())[0])
+            if changed > self.limits.changed_cost:
+                return None
+        return Candidate(first, last, " ".join(written), phrase.text, cost, changed, certainty, unknown)
+
+    def _phrases(self, lexicon: Lexicon) -> Iterator[Phrase]:
+        seen: set[tuple[Plain, Phones]] = set()
+        for text, kind, like in _texts(lexicon):
+            words = normalise_phrase(text)
+            if any(any(letter.isdigit() for letter in word) for word in words):
+                continue
+            fixed = tuple(word for word in words if self.is_fixed(word))
+            sounds = self.pronouncer.like(like) if like else self.pronouncer.phrase(words)
+            if len(sounds) < self.limits.sounds_least or (words, sounds) in seen:
+                continue
+            seen.add((words, sounds))
+            yield Phrase(text, words, sounds, fixed, kind == "side", bool(like))
+
+    def _class_counts(self, rows: NDArray[np.int8]) -> NDArray[np.int8]:
+        classes = self._classes[rows]
+        return np.stack([(classes == n).sum(axis=1) for n in range(1, _CLASSES + 1)], axis=1).astype(np.int8)
+
+
+def _texts(lexicon: Lexicon) -> Iterator[tuple[str, str, str]]:
+    """Every phrase to look for: its text, what it is, and what it sounds like if that was written down."""
+    for component in lexicon.components.values():
+        for name in component.names:
+            yield name, "component", ""
+            words = name.split()
+            if not HEAD_ENDS & set(words):
+                for form in number_forms(words[-1].lower())[1:]:
+                    yield " ".join([*words[:-1], form]), "component", ""
+        for like in component.sounds_like:
+            yield component.name, "component", like
+    for place in lexicon.places:
+        if place.market in (None, lexicon.market):
+            yield place.said, "side" if place.kind in ("side", "position") else "place", ""
+    for condition in lexicon.conditions.values():
+        for said in condition.said:
+            yield said, "condition", ""
+
+
+def _fixed_words(lexicon: Lexicon) -> Iterator[str]:
+    yield from (row["word"] for row in table_rows("numbers.csv"))
+    for place in lexicon.places:
+        words = normalise_phrase(place.said)
+        if len(words) == 1 and place.kind in ("side", "axle", "position"):
+            yield words[0]
+    for cue in lexicon.cues:
+        words = normalise_phrase(cue.said)
+        if cue.kind == "negation" and len(words) == 1:
+            yield words[0]
+
+
+def _known_words(lexicon: Lexicon) -> Iterator[str]:
+    texts: list[str] = [text for text, _, _ in _texts(lexicon)]
+    texts += [said for action in lexicon.actions for said in action.said]
+    texts += [cue.said for cue in lexicon.cues]
+    texts += [said for measure in lexicon.measures.values() for said in measure.said]
+    texts += [term.said for term in lexicon.grammar]
+    for text in texts:
+        yield from normalise_phrase(text)
+
+
+def _phone_classes() -> NDArray[np.int8]:
+    """A rough class for each phone, 0 for none: vowel, nasal, liquid, hiss, lips, tongue tip, back."""
+    classes = [0]
+    for row in table_rows("phones.csv"):
+        if row["kind"] == "vowel":
+            classes.append(1)
+        elif row["nasal"] == "1":
+            classes.append(2)
+        elif row["stricture"] == "1":
+            classes.append(3)
+        elif row["sibilant"] == "1":
+            classes.append(4)
+        else:
+            place = float(row["place"])
+            classes.append(5 if place < 0.2 else 6 if place < 0.6 else 7)
+    return np.array(classes, np.int8)
+
+
+def _trimmed(rows: NDArray[np.int8]) -> NDArray[np.int8]:
+    used = np.flatnonzero((rows > 0).any(axis=0))
+    return rows[:, : int(used[-1]) + 1] if used.size else rows[:, :0]
+
+
+def _ends_sentence(word: Word) -> bool:
+    return word.heard.endswith((".", "?", "!"))
+
+
+def _differing(first: int, plain: Sequence[Plain], wanted: Plain, last: int) -> set[int]:
+    """The heard words of ``first:last`` that are not in ``wanted`` in their place."""
+    tokens = [(token, at) for at in range(first, last) for token in plain[at]]
+    matcher = SequenceMatcher(None, [token for token, _ in tokens], wanted, autojunk=False)
+    same = {n for block in matcher.get_matching_blocks() for n in range(block.a, block.a + block.size)}
+    return {at for n, (_, at) in enumerate(tokens) if n not in same}
+
+
+def _inflection(one: Plain, other: Plain) -> bool:
+    """Whether two phrases are the same words in other forms, or the same letters in other words."""
+    if "".join(one) == "".join(other):
+        return True
+    return len(one) == len(other) and all(_stem(a) == _stem(b) for a, b in zip(one, other, strict=True))
+
+
+def _stem(word: str) -> str:
+    bare = word.removesuffix("'s").removesuffix("'")
+    for ending in ("ing", "ed", "es", "s", "er", "y", "e"):
+        if len(bare) - len(ending) >= 3 and bare.endswith(ending):
+            bare = bare.removesuffix(ending)
+            break
+    return bare[:-1] if len(bare) > 3 and bare[-1] == bare[-2] else bare
+
+
+def best_apart(candidates: Iterable[Candidate], *, per_place: int) -> list[list[Candidate]]:
+    """Candidates that overlap put together, at most ``per_place`` of each group, the nearest in sound first."""
+    groups: list[tuple[int, int, list[Candidate]]] = []
+    for candidate in sorted(candidates, key=lambda c: (c.first, c.last)):
+        if groups and candidate.first < groups[-1][1]:
+            first, last, members = groups[-1]
+            members.append(candidate)
+            groups[-1] = (first, max(last, candidate.last), members)
+        else:
+            groups.append((candidate.first, candidate.last, [candidate]))
+    return [sorted(members, key=lambda c: (c.cost, c.text))[:per_place] for _, _, members in groups]
