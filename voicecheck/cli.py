@@ -517,14 +517,69 @@ def _report(problems: Sequence[Problem], *, what: str) -> None:
 @click.argument("folder", type=_PATH)
 @click.option("--audio/--no-audio", default=True, show_default=True, help="Score the recordings too.")
 @click.option("--detail", is_flag=True, help="List every wrong, missed and surplus finding and line.")
+@click.option("--ear", is_flag=True, help="Score hearing alone: plain, with hot words, and the full ear.")
+@click.option(
+    "--conditions", metavar="NAMES", help="With --ear: clean, noise10, phone … with commas between, or all."
+)
+@click.option(
+    "--limit-minutes",
+    type=click.FloatRange(min=0, min_open=True),
+    metavar="N",
+    help="With --ear: no more recording than this, voices in turn.",
+)
+@click.option(
+    "--recordings", type=_PATH, metavar="DIR", help="With --ear: more recordings of the same texts."
+)
+@click.option(
+    "--noise", type=_PATH, metavar="DIR", help="With --ear: recordings of real noise, for real10 …."
+)
+@click.option("--keep", type=_PATH, metavar="FILE", help="With --ear: keep what is heard, go on from there.")
 @_json_option
 @_model_option
 @_shop_options("lexicon", "catalogue")
-def measure(*, folder: Path, audio: bool, detail: bool, as_json: bool, model: str, shop: _Shop) -> None:
+def measure(
+    *,
+    folder: Path,
+    audio: bool,
+    detail: bool,
+    ear: bool,
+    conditions: str | None,
+    limit_minutes: float | None,
+    recordings: Path | None,
+    noise: Path | None,
+    keep: Path | None,
+    as_json: bool,
+    model: str,
+    shop: _Shop,
+) -> None:
     """Score the labelled narrations in FOLDER, from their texts and their recordings."""
     from voicecheck.measure import measure_folder, report_json, report_tables
     from voicecheck.measure.run import failures
 
+    if ear:
+        for given, name in ((not audio, "--no-audio"), (detail, "--detail")):
+            if given:
+                _refuse(f"{name} does not go with --ear: it scores hearing alone.")
+        _check_folder(folder)
+        _measure_ear(
+            folder,
+            conditions=conditions or "clean",
+            limit_minutes=limit_minutes,
+            recordings=recordings,
+            noise=noise,
+            keep=keep,
+            as_json=as_json,
+            model=model,
+            shop=shop,
+        )
+        return
+    for given, name in (
+        (conditions is not None, "--conditions"), (limit_minutes is not None, "--limit-minutes"),
+        (recordings is not None, "--recordings"), (noise is not None, "--noise"),
+        (keep is not None, "--keep"),
+    ):  # fmt: skip
+        if given:
+            _refuse(f"{name} goes with --ear only.")
     _check_folder(folder)
     with _progress() as tell:
         report = measure_folder(
@@ -539,6 +594,52 @@ def measure(*, folder: Path, audio: bool, detail: bool, as_json: bool, model: st
         _print_table(*report_tables(report, detail=detail))
     for name, why in failures(report.sound) if report.sound is not None else ():
         _note(f"No draft of {name}: {why}")
+
+
+def _measure_ear(
+    folder: Path,
+    *,
+    conditions: str,
+    limit_minutes: float | None,
+    recordings: Path | None,
+    noise: Path | None,
+    keep: Path | None,
+    as_json: bool,
+    model: str,
+    shop: _Shop,
+) -> None:
+    from voicecheck.measure.ear import EARS, measure_ear
+    from voicecheck.measure.ear_conditions import conditions_named, load_real_noise
+    from voicecheck.measure.ear_process import ear_mark, ear_processes
+    from voicecheck.measure.ear_tables import ear_json, ear_tables
+
+    chosen = conditions_named(conditions.split(","))
+    for more in (recordings, noise):
+        if more is not None:
+            _check_folder(more)
+    real = load_real_noise(noise) if noise is not None else None
+    mark = ear_mark(model=model, lexicon_folder=shop.lexicon)
+    with (
+        _progress() as tell,
+        ear_processes(EARS, model=model, lexicon_folder=shop.lexicon, progress=tell) as listeners,
+    ):
+        report = measure_ear(
+            folder,
+            listeners=listeners,
+            lexicon_for=lambda market: shop._replace(market=market).load_lexicon(),
+            conditions=chosen,
+            model=model,
+            limit_s=None if limit_minutes is None else 60 * limit_minutes,
+            recordings=recordings,
+            real=real,
+            keep=keep,
+            mark=mark,
+            progress=tell,
+        )
+    if as_json:
+        _print_json(json.dumps(ear_json(report), indent=2, ensure_ascii=False))
+    else:
+        _print_table(*ear_tables(report))
 
 
 @main.command()

@@ -45,6 +45,7 @@ class Engine:
                 SimpleNamespace(
                     words=words,
                     text="".join(w.word for w in words),
+                    seek=0,
                     end=words[-1].end,
                     no_speech_prob=answer.get("no_speech", 0.0),
                     avg_logprob=answer.get("logprob", -0.2),

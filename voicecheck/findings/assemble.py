@@ -127,6 +127,22 @@ class Assembler:
             self._scene.statement = [] if not correcting else self._scene.statement
         for item in cut.items:
             self._item(item, correcting=correcting)
+        if len(cut.items) > 1:
+            self._shared_advice(cut.items[-1])
+
+    def _shared_advice(self, last: Item) -> None:
+        """ "air filter's dirty, cabin filter's dirty, replace both": advice at the end for the parts before it."""
+        marks = last.trail
+        wide = any(m.detail == "plural_pronoun" for m in marks) or any(
+            m.kind == "place" and m.id in _LIST_WIDE for m in marks
+        )
+        here = [n for n in self._scene.statement if n.clause == self._clause_number and not n.withdrawn]
+        if not wide or not here or here[-1].action in (None, *UNPRICED_ACTIONS):
+            return
+        final = here[-1]
+        for note in here[:-1]:
+            if note.component != final.component and note.state in ("defect", "missing") and note.action is None:
+                note.action, note.urgency = final.action, note.urgency or final.urgency
 
     # -- statements with a part -----------------------------------------------------------------------------
 
@@ -139,6 +155,7 @@ class Assembler:
         sayings = split_sayings(self._tokens, item.trail)
         notes: list[Note] = []
         rejected: list[str] = []
+        shares_place = True
         for part in item.parts:
             component = self._specific(part)
             if self._is_rejected(part, item):
@@ -150,7 +167,9 @@ class Assembler:
                 elif part is not first or len(item.parts) == 1:
                     continue
             own = Place.of(part.lead)
-            if not own.located and part is not first:
+            if part is not first and (own.located or any(m.detail == "determiner" for m in part.lead)):
+                shares_place = False  # "front pads, rear pads, an alignment": each for itself
+            if not own.located and part is not first and shares_place:
                 own = Place(
                     positions=lead_place.positions, sides=lead_place.sides, axles=lead_place.axles,
                     relatives=lead_place.relatives, qualifiers=own.qualifiers,
@@ -289,6 +308,7 @@ class Assembler:
         family = self._family(whole)
         name = self._lexicon.components[whole].name
         named: str | None = None
+        akin: str | None = None
         for other in self._lexicon.components.values():
             if other.id == piece or piece not in self._ancestors(other.id):
                 continue
@@ -296,7 +316,10 @@ class Assembler:
                 return other.id
             if named is None and other.name.startswith(f"{name} "):
                 named = other.id  # "differential fluid" of the differential
-        return named
+            first = other.name.split()[:-1]
+            if akin is None and first and first == name.split()[: len(first)]:
+                akin = other.id  # "power steering fluid" by the power steering hose
+        return named or akin
 
     def _ancestors(self, component: str) -> list[str]:
         found = [component]
@@ -329,8 +352,7 @@ class Assembler:
         negation = any(m.kind == "cue" and m.detail == "negation" for m in part.lead)
         return negation and not any(m.kind in ("condition", "action") for m in [*part.lead, *item.trail])
 
-    @staticmethod
-    def _joined(notes: list[Note]) -> list[Note]:
+    def _joined(self, notes: list[Note]) -> list[Note]:
         """Readings split over the two sides of an axle, and alike in all else, are one statement about both."""
         kept: list[Note] = []
         for note in notes:
@@ -342,10 +364,17 @@ class Assembler:
                 == (note.state, note.conditions, note.action, note.urgency, note.place)
                 and twin.positions
                 and note.positions
+                and (
+                    self._lexicon.components[note.component].sets != "axle set"
+                    or _axles(twin.positions) == _axles(note.positions)
+                )
             )
             if twin is not None and alike:
                 if not expand(note.positions) <= expand(twin.positions):
-                    twin.positions = (*twin.positions, *(p for p in note.positions if p not in twin.positions))
+                    twin.positions = (
+                        *twin.positions,
+                        *(p for p in note.positions if p not in twin.positions),
+                    )
                 twin.measures.extend(note.measures)
                 twin.limits_said.extend(note.limits_said)
             else:
@@ -371,8 +400,11 @@ class Assembler:
 
     def _is_therefore(self, item: Item) -> bool:
         """ "..., so alignment when it's back together": what follows "so" with nothing said of it is advice."""
-        at = item.first - 1
-        return at >= 0 and self._tokens[at].text == "so" and bool(self._scene.recent)
+        lead = item.parts[0].lead
+        if any(m.detail in ("copula", "pronoun", "existential") for m in lead) or not self._scene.recent:
+            return False
+        near = self._tokens[max(0, item.first - 1) : item.first + 1]
+        return any(token.text == "so" for token in near)
 
     def _suspected(self, note: Note) -> None:
         """ "it's wet there, may well be the rear main seal": the doubted part takes the condition just said."""
@@ -573,6 +605,8 @@ class Assembler:
             if term.state == "ok" or any(self._lexicon.fits(term.fits, n.component) for n in notes):
                 continue
             note = notes[-1]
+            if note.state is not None and "any" not in term.fits:
+                continue  # enough is said of it that does fit
             note.conditions.append(term.id)
             note.state = (
                 "suspect" if mark.hedged else (term.state if note.state in (None, "ok") else note.state)
@@ -584,21 +618,22 @@ class Assembler:
         if len(notes) != 1 or not self._scene.recent:
             return False
         note, before = notes[0], self._scene.recent[-1]
-        piece = self._lexicon.components[note.component]
-        if (
-            note.state is not None
-            or note.action in (None, *UNPRICED_ACTIONS)
-            or before.clause < note.clause - 1
-        ):
+        action = note.action
+        if action is None and before.clause == note.clause:
+            action = self._lexicon.components[note.component].advice  # "tail light is out, bulb"
+        if note.state is not None or action in (None, *UNPRICED_ACTIONS) or before.clause < note.clause - 1:
             return False
         if before.state not in ("defect", "missing") or before.action is not None:
             return False
         if note.placed == "said" and set(note.positions) != set(before.positions):
             return False
-        if piece.part_of is None or piece.part_of not in self._family(before.component):
+        part_of = self._lexicon.components[note.component].part_of
+        own = part_of is not None and part_of in self._family(before.component)
+        piece = note.component if own else self._piece_of(note.component, before.component)
+        if piece is None:
             return False
-        before.component = note.component
-        before.action, before.urgency = note.action, note.urgency or before.urgency
+        before.component = piece
+        before.action, before.urgency = action, note.urgency or before.urgency
         before.ranges.extend(note.ranges)
         return True
 
@@ -723,6 +758,10 @@ class Assembler:
             return statement
         if plural or len({n.component for n in self._scene.recent}) > 1:
             return self._scene.recent
+        if saying.advises and not saying.states:
+            faulty = [n for n in self._scene.recent[-3:] if n.state in ("defect", "missing", "suspect")]
+            if faulty:
+                return faulty[-1:]  # "the right's tight. That has to be fixed": the faulty one
         if saying.grammar("pronoun"):
             return self._scene.recent[-1:]
         return self._fitting(saying) or self._scene.recent[-1:]
@@ -739,6 +778,11 @@ class Assembler:
             entry = self._lexicon.components[note.component]
             if saying.place.located and not sits(entry):
                 continue
+            axles = saying.place.axles
+            if len(axles) == 1 and not saying.place.sides and (
+                note.placed != "said" or axles[0] in _axles(note.positions)
+            ):
+                continue  # "the rears are at six" after front pads: what was said of the other axle
             if quantities and not any(
                 self._gauge.read(note.component, q, named=(), positions=()) for q in quantities
             ):
@@ -764,6 +808,10 @@ class Assembler:
             axles=list({p.split()[0] for p in before.positions if p.split()[0] in ("front", "rear")})
         )
         full = place.plus(axis) if not place.axles and not place.positions and len(axis.axles) == 1 else place
+        entry = self._lexicon.components[component]
+        if place.axles and not set(place.axles) & set(own_axles(entry)) and entry.kind_of is not None:
+            if set(place.axles) & set(own_axles(self._lexicon.components[entry.kind_of])):
+                component = entry.kind_of  # "rear wiper's torn, the fronts are fine"
         note = self._note(component, Place(qualifiers=list(place.qualifiers)), saying, saying_place=full)
         if "other side" in place.relatives or "same side" in place.relatives:
             note.positions = resolve(
@@ -824,7 +872,7 @@ class Assembler:
         ]
         if siblings:
             note = siblings[-1]
-        self._fill(note, Saying([m for m in saying.marks if m.kind != "place"]), has_part=False)
+        self._fill(note, Saying([m for m in saying.marks if m.kind != "place"]), has_part=True)
         note.ranges.append(span)
         if positions and set(positions) != set(note.positions):
             note.action_positions = positions
@@ -1018,6 +1066,10 @@ def _as_positions(place: Place) -> tuple[Position, ...]:
         return tuple(place.positions)
     pairs = [f"{axle} {side}" for axle in place.axles for side in place.sides]
     return tuple(pairs or place.sides)  # type: ignore[arg-type]
+
+
+def _axles(positions: Sequence[Position]) -> set[str]:
+    return {p.split()[0] for p in positions if p.split()[0] in ("front", "rear")}
 
 
 def _last_place(saying: Saying) -> Place:

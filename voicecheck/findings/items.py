@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 from voicecheck.lexicon.model import Lexicon
 from voicecheck.records.reading import Clause, Mark, Token
 
-_LEADING_CUES = ("negation", "hedge", "advice", "quantity", "filler", "not_checked")
+_LEADING_CUES = ("negation", "hedge", "advice", "no_action", "quantity", "filler", "not_checked")
 _SKIPPED_WORDS = 3  # adverbs allowed between a copula and its condition ("is pretty badly torn")
 
 
@@ -81,8 +81,19 @@ class Cutter:
 
     def _parts(self, view: _View) -> list[Part]:
         parts: list[Part] = []
+        leaking = {
+            m.last
+            for m in view.clause.marks
+            if m.kind == "condition"
+            and not m.negated
+            and self._lexicon.conditions[m.id].state == "defect"
+            and not view.has_stop(m.last - 1, m.last)
+        }
         for mark in view.clause.marks:
             if mark.kind == "component" and not (parts and parts[-1].mark.last > mark.first):
+                fluid = self._lexicon.components[mark.id].advice == "service"
+                if parts and fluid and mark.first in leaking:
+                    continue  # "they're leaking oil": what comes out, not what is spoken of
                 parts.append(Part(mark=mark, component=mark.id))
         return parts
 

@@ -137,6 +137,8 @@ class Weigher:
                 continue
             if not self._is_advice(mark, saying, advised):
                 continue
+            if action == "replace" and mark.id in ("adjust", "clean", "service", "tighten", "top up"):
+                continue  # "replace that and align it": the lesser work goes with it
             action = mark.id  # type: ignore[assignment]
         for cue in saying.cues("no_action"):
             if action is None or action in UNPRICED_ACTIONS:

@@ -35,7 +35,7 @@ class _Line:
             if mark.kind == "grammar":
                 for at in range(mark.first, mark.last):
                     self.grammar_at.setdefault(at, set()).add(mark.detail)
-            else:
+            elif mark.kind in ("component", "place") or _is_turned(mark):
                 self.starts.setdefault(mark.first, []).append(mark)
             if mark.kind == "cue" and mark.detail in ("negation_end", "except", "clause", "correction"):
                 self.ends_negation.add(mark.first)

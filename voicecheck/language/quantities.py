@@ -20,6 +20,7 @@ from typing import NamedTuple
 
 from text_to_num import find_numbers
 
+from voicecheck.lexicon.model import Lexicon
 from voicecheck.records.reading import Mark, Token
 from voicecheck.records.vocabulary import Market, Unit
 
@@ -585,3 +586,68 @@ def _fraction(text: str) -> Decimal:
     """ "3/4" """
     top, bottom = text.split("/")
     return Decimal(top) / Decimal(bottom)
+
+
+def depth_talk(tokens: Sequence[Token], marks: Sequence[Mark], lexicon: Lexicon) -> set[int]:
+    """The tokens where thirty-seconds are talked of: after a part or a reading measured in them, up to another part.
+
+    ``marks`` are the lexicon's matches. Parts are those that a measure with the unit "1/32 in" names as its own.
+    """
+    terms = [term for term in lexicon.measures.values() if any(unit.unit == "1/32 in" for unit in term.units)]
+    names = {term.id for term in terms}
+    fits = [entry for term in terms for entry in term.fits if entry != "any"]
+    turns: dict[int, bool] = {}
+    for mark in marks:
+        if mark.kind == "measure" and mark.id in names:
+            turns[mark.first] = True
+        elif mark.kind == "component":
+            turns[mark.first] = turns.get(mark.first, False) or lexicon.fits(fits, mark.id)
+    found: set[int] = set()
+    talking = False
+    for at in range(len(tokens)):
+        talking = turns.get(at, talking)
+        if talking:
+            found.add(at)
+    return found
+
+
+def carry_units(tokens: Sequence[Token], marks: Sequence[Mark]) -> list[Mark]:
+    """The marks with units shared along a row of places: "left front thirty three psi, right front thirty two".
+
+    A bare number takes the unit of the one before it, or else after it, when only place words and the small words
+    around them stand between, in one sentence. ``marks`` are those of the whole reading, places included.
+    """
+    quantities = [at for at, mark in enumerate(marks) if mark.kind == "quantity"]
+    quantities.sort(key=lambda at: marks[at].first)
+    result = list(marks)
+    rows = list(pairwise(quantities))
+    between = [_only_places(tokens, marks, marks[a].last, marks[b].first) for a, b in rows]
+    for pairs, forward in (
+        (zip(rows, between, strict=True), True),
+        (zip(rows[::-1], between[::-1], strict=True), False),
+    ):
+        for (before, after), near in pairs:
+            giver, taker = (before, after) if forward else (after, before)
+            unit = result[giver].unit
+            if near and unit is not None and result[taker].unit is None:
+                update = {"unit": unit, "id": unit, "by": "unit of the row"}
+                result[taker] = result[taker].model_copy(update=update)
+    return result
+
+
+def _only_places(tokens: Sequence[Token], marks: Sequence[Mark], first: int, last: int) -> bool:
+    """Whether tokens ``first:last`` say where, and nothing else."""
+    if first >= last or any(token.stop for token in tokens[first - 1 : last - 1]):
+        return False
+    inside = [m for m in marks if first <= m.first and m.last <= last]
+    places = {at for m in inside if m.kind == "place" for at in range(m.first, m.last)}
+    small = {
+        at
+        for m in inside
+        if m.kind == "grammar" and m.detail in ("list", "preposition", "article", "determiner", "copula")
+        for at in range(m.first, m.last)
+    }
+    other = any(
+        m.kind not in ("place", "grammar") and not (set(range(m.first, m.last)) <= places) for m in inside
+    )
+    return bool(places) and not other and places | small >= set(range(first, last))

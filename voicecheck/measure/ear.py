@@ -32,10 +32,11 @@ from voicecheck.measure.ear_words import EarCounts, Tellers, score_ear, tellers_
 from voicecheck.measure.gold import Narration, load_narrations
 from voicecheck.recording import RATE, read_sound
 from voicecheck.records import InputError, Market, OutputError, Record, Transcript
+from voicecheck.speech.recogniser import Ear
 
 Progress = Callable[[str, float], None]
 
-EARS = ("plain", "hot", "full")
+EARS: tuple[Ear, ...] = ("plain", "hot", "full")
 
 
 class Heard(Record):

@@ -60,7 +60,7 @@ class EarProcess:
     """A ``Listener`` whose work is done by a process that holds one loaded model."""
 
     def __init__(self, settings: SpeechSettings, *, lexicon_folder: Path | None = None) -> None:
-        """Starts the process and waits until the model is loaded; raises ``VoicecheckError`` where it is not."""
+        """Starts the process and waits for the model; raises ``VoicecheckError`` if it cannot be loaded."""
         context = multiprocessing.get_context("spawn")  # a fork would share, and count, the parent's memory
         self._line, theirs = context.Pipe()
         self._process = context.Process(target=_serve, args=(theirs, settings, lexicon_folder), daemon=True)

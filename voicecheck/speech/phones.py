@@ -72,7 +72,9 @@ def _distance(one: dict[str, str], other: dict[str, str], by_name: dict[str, dic
     near = consonant["near"]
     if not near:
         return 1.0
-    return min(1.0, _NEAR_VOWEL + (0.0 if near == vowel["phone"] else _distance(by_name[near], vowel, by_name)))
+    return min(
+        1.0, _NEAR_VOWEL + (0.0 if near == vowel["phone"] else _distance(by_name[near], vowel, by_name))
+    )
 
 
 def costs(heard: NDArray[np.int8], wanted: NDArray[np.int8], table: PhoneTable) -> NDArray[np.float32]:
@@ -83,23 +85,25 @@ def costs(heard: NDArray[np.int8], wanted: NDArray[np.int8], table: PhoneTable) 
     """
     heard_length = (heard > 0).sum(axis=1)
     wanted_length = (wanted > 0).sum(axis=1)
-    drop_wanted, drop_heard = table.drop[wanted], table.drop[heard]
     total = np.zeros(len(heard), np.float32)
-    row = np.concatenate([np.zeros((len(heard), 1), np.float32), np.cumsum(drop_wanted, axis=1)], axis=1)
-    at_end = np.arange(len(heard))
+    # Sounds by pairs, so that what is added up lies side by side in memory.
+    rows, columns = np.ascontiguousarray(heard.T), np.ascontiguousarray(wanted.T)
+    drop_wanted, size = table.drop[columns], np.int16(len(table.drop))
+    swap = table.swap.ravel()
+    columns = columns.astype(np.int16)
+    row = np.zeros((wanted.shape[1] + 1, len(heard)), np.float32)
+    np.cumsum(drop_wanted, axis=0, out=row[1:])
     for i in range(heard.shape[1] + 1):
-        done = heard_length == i
-        if done.any():
-            total[done] = row[at_end[done], wanted_length[done]]
+        done = np.flatnonzero(heard_length == i)
+        total[done] = row[wanted_length[done], done]
         if i == heard.shape[1]:
             break
-        swap = table.swap[heard[:, i, None], wanted]
-        gone = drop_heard[:, i]
+        gone = table.drop[rows[i]]
         new = np.empty_like(row)
-        new[:, 0] = row[:, 0] + gone
-        best = np.minimum(row[:, :-1] + swap, row[:, 1:] + gone[:, None])
+        new[0] = row[0] + gone
+        best = np.minimum(row[:-1] + swap[rows[i].astype(np.int16) * size + columns], row[1:] + gone)
         for j in range(wanted.shape[1]):
-            new[:, j + 1] = np.minimum(best[:, j], new[:, j] + drop_wanted[:, j])
+            np.minimum(best[j], new[j] + drop_wanted[j], out=new[j + 1])
         row = new
     return total / np.maximum(1, np.maximum(heard_length, wanted_length)).astype(np.float32)
 

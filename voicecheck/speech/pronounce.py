@@ -32,7 +32,9 @@ class Pronouncer:
     def __init__(self, own: Mapping[str, Sequence[str]] | None = None) -> None:
         self._own: dict[str, tuple[Phones, ...]] = {}
         self._known: dict[str, tuple[Phones, ...]] = {}
-        self._own = {word: tuple(self.like(text) for text in several) for word, several in (own or {}).items()}
+        self._own = {
+            word: tuple(self.like(text) for text in several) for word, several in (own or {}).items()
+        }
         self._known.clear()
 
     def like(self, text: str) -> Phones:

@@ -14,7 +14,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from voicecheck.lexicon import Lexicon, ShopLexicon, SimpleMatcher, normalise_phrase
+from voicecheck.lexicon import Lexicon, ShopLexicon, SimpleMatcher, TermMatcher, normalise_phrase
 from voicecheck.lexicon.inflect import HEAD_ENDS, number_forms
 from voicecheck.records import Record, Word
 from voicecheck.speech.phones import Phones, costs, padded, phone_table, table_rows
@@ -23,8 +23,12 @@ from voicecheck.speech.pronounce import Pronouncer
 Plain = tuple[str, ...]
 
 _CLASSES = 7
-_BATCH = 20_000  # pairs compared at once; bounds memory
-_LONG_TERM = 5  # sounds: a shorter single word is too common to be kept for being in the lexicon
+_LENGTH_COUNTS = 0.008  # off the cost, for each letter of the phrase
+_BATCH = 6_000  # pairs compared at once; bounds memory
+_LONG_CONDITION = 12  # letters: shorter ones of several words are everyday talk, and sound like more of it
+_LEADS = HEAD_ENDS | {"the", "a", "his", "her", "under", "behind", "around", "off", "by"}
+_LONG_SIDE = 5  # sounds
+_LONG_TERM = 7  # sounds: a shorter single word is too common to be kept for being in the lexicon
 
 
 class SearchLimits(Record):
@@ -36,7 +40,8 @@ class SearchLimits(Record):
     words_most: int = 7  # heard words that one phrase is looked for in
     unsure: float = 0.8  # a word below this certainty may be another one …
     unknown: float = 0.97  # … and one that no term has, below this
-    surplus: float = 0.6  # a quick look: sounds of other classes, per sound
+    sure: float = 0.95  # a known word from this on, at an end of the stretch, must be in the phrase as it is
+    surplus: float = 0.45  # a quick look: sounds of other classes, per sound
 
 
 class Phrase(NamedTuple):
@@ -56,7 +61,7 @@ class Candidate:
 
     Words that heard and candidate share at their ends are left out. ``phrase`` is the whole phrase of the
     lexicon, ``cost`` how far it is in sound, ``changed_cost`` the same for the words that differ alone,
-    ``certainty`` that of the least certain differing word, ``unknown`` whether one of them is in no term.
+    ``certainty`` that of the least certain differing word, ``unknown`` whether one of them is in no term, ``side`` whether the phrase names a side or corner.
     """
 
     first: int
@@ -67,22 +72,33 @@ class Candidate:
     changed_cost: float
     certainty: float
     unknown: bool
+    side: bool
 
 
 class SoundIndex:
     """The phrases of one lexicon by their sound. Building one takes about a second; keep it."""
 
-    def __init__(self, lexicon: Lexicon, limits: SearchLimits | None = None) -> None:
+    def __init__(
+        self, lexicon: Lexicon, *, matcher: TermMatcher | None = None, limits: SearchLimits | None = None
+    ) -> None:
         self.limits = limits or SearchLimits()
         own: dict[str, tuple[str, ...]] = {}
         if isinstance(lexicon, ShopLexicon):
             own = {spoken.word: spoken.like for spoken in lexicon.sounds}
         self.pronouncer = Pronouncer(own)
-        self._matcher = SimpleMatcher(lexicon)
-        self._fixed = frozenset(_fixed_words(lexicon))
-        self._sides = frozenset(normalise_phrase(p.said) for p in lexicon.places if p.kind in ("side", "position"))
+        self._matcher = matcher or SimpleMatcher(lexicon)
+        self._numbers = frozenset(row["word"] for row in table_rows("numbers.csv"))
+        self.sides = frozenset(_side_words(lexicon))
+        self._fixed = self._numbers | self.sides | frozenset(_negations(lexicon))
+        self._long_sides = frozenset(
+            words[0]
+            for words in (normalise_phrase(place.said) for place in lexicon.places if place.kind == "side")
+            if len(words) == 1 and len(self.pronouncer.phrase(words)) >= _LONG_SIDE
+        )
         self._known = frozenset(_known_words(lexicon))
         self.phrases = tuple(self._phrases(lexicon))
+        self._all: NDArray[np.intp] = np.arange(len(self.phrases))
+        self._begin, self._end = _by_word(self.phrases, 0), _by_word(self.phrases, -1)
         self._classes = _phone_classes()
         self._sounds = padded([phrase.sounds for phrase in self.phrases])
         self._lengths = (self._sounds > 0).sum(axis=1).astype(np.int16)
@@ -90,7 +106,11 @@ class SoundIndex:
 
     def is_fixed(self, word: str) -> bool:
         """Whether a plain word is a number, a side or a negation, which are never changed."""
-        return word in self._fixed or any(letter.isdigit() for letter in word) or word.endswith("n't")
+        return word in self._fixed or self.is_number(word) or word.endswith("n't")
+
+    def is_number(self, word: str) -> bool:
+        """Whether a plain word is a number or holds one."""
+        return word in self._numbers or any(letter.isdigit() for letter in word)
 
     def find(self, words: Sequence[Word], *, breaks: frozenset[int] = frozenset()) -> list[Candidate]:
         """What may have been said instead, the nearest in sound first; candidates may overlap.
@@ -105,7 +125,7 @@ class SoundIndex:
         exact = self._exact(words, plain)
         spans = list(self._spans(words, plain, doubtful, breaks))
         found: dict[tuple[int, int, str], Candidate] = {}
-        for (first, last), phrase, cost in self._near(spans, plain):
+        for (first, last), phrase, cost in self._near(spans, words, plain):
             candidate = self._judged(first, last, phrase, cost, words, plain, exact)
             if candidate is None:
                 continue
@@ -123,19 +143,22 @@ class SoundIndex:
         unknown = any(part not in self._known for part in parts)
         return self.limits.unknown if unknown else self.limits.unsure
 
-    def _exact(self, words: Sequence[Word], plain: Sequence[Plain]) -> set[int]:
-        """The words that belong to a term as it stands in the lexicon: they are not written over."""
+    def _exact(self, words: Sequence[Word], plain: Sequence[Plain]) -> tuple[set[int], set[int]]:
+        """The words that belong to a term as it stands in the lexicon: they are not written over.
+
+        The second set are short terms of one word. One of those may be a piece of a longer phrase that was cut at
+        the wrong places ("out or tight rodent"), but is not exchanged for another single word.
+        """
         tokens = [(token, at) for at, parts in enumerate(plain) for token in parts]
         kept: set[int] = set()
+        alone: set[int] = set()
         for match in self._matcher.match([token for token, _ in tokens]):
             if match.kind == "cue":
                 continue
-            one = match.last - match.first == 1
             sounds = self.pronouncer.phrase(token for token, _ in tokens[match.first : match.last])
-            if one and len(sounds) < _LONG_TERM and not (match.kind == "place"):
-                continue
-            kept.update(at for _, at in tokens[match.first : match.last])
-        return kept
+            certain = match.last - match.first > 1 or len(sounds) >= _LONG_TERM or match.kind == "place"
+            (kept if certain else alone).update(at for _, at in tokens[match.first : match.last])
+        return kept, alone - kept
 
     def _spans(
         self, words: Sequence[Word], plain: Sequence[Plain], doubtful: Sequence[bool], breaks: frozenset[int]
@@ -153,7 +176,7 @@ class SoundIndex:
                     yield first, last
 
     def _near(
-        self, spans: Sequence[tuple[int, int]], plain: Sequence[Plain]
+        self, spans: Sequence[tuple[int, int]], words: Sequence[Word], plain: Sequence[Plain]
     ) -> Iterator[tuple[tuple[int, int], Phrase, float]]:
         limits = self.limits
         longest = self._sounds.shape[1] + 4
@@ -172,9 +195,10 @@ class SoundIndex:
         pairs: list[tuple[int, NDArray[np.intp]]] = []
         total = 0
         for at in range(len(kept)):
-            most = np.maximum(self._lengths, lengths[at])
-            apart = np.abs(self._counts - counts[at]).sum(axis=1, dtype=np.int16)
-            near = np.flatnonzero(apart <= limits.surplus * most)
+            which = self._with_ends(kept[at], words, plain)
+            most = np.maximum(self._lengths[which], lengths[at])
+            apart = np.abs(self._counts[which] - counts[at]).sum(axis=1, dtype=np.int16)
+            near = which[np.flatnonzero(apart <= limits.surplus * most)]
             if near.size:
                 pairs.append((at, near))
                 total += near.size
@@ -184,8 +208,28 @@ class SoundIndex:
         if pairs:
             yield from self._compared(pairs, rows, kept)
 
+    def _with_ends(
+        self, span: tuple[int, int], words: Sequence[Word], plain: Sequence[Plain]
+    ) -> NDArray[np.intp]:
+        """The phrases that a stretch can be: words of certainty at its ends are the phrase's own."""
+        first, last = plain[span[0]][0], plain[span[1] - 1][-1]
+        sure = [
+            words[at].certainty >= self.limits.sure and token in self._known
+            for at, token in ((span[0], first), (span[1] - 1, last))
+        ]
+        begin = self._begin.get(first, _NONE) if sure[0] else None
+        end = self._end.get(last, _NONE) if sure[1] else None
+        if begin is not None and end is not None:
+            return np.intersect1d(begin, end, assume_unique=True)
+        if begin is not None:
+            return begin
+        return self._all if end is None else end
+
     def _compared(
-        self, pairs: Sequence[tuple[int, NDArray[np.intp]]], rows: NDArray[np.int8], spans: Sequence[tuple[int, int]]
+        self,
+        pairs: Sequence[tuple[int, NDArray[np.intp]]],
+        rows: NDArray[np.int8],
+        spans: Sequence[tuple[int, int]],
     ) -> Iterator[tuple[tuple[int, int], Phrase, float]]:
         heard = np.concatenate([np.full(near.size, at) for at, near in pairs])
         wanted = np.concatenate([near for _, near in pairs])
@@ -201,15 +245,16 @@ class SoundIndex:
         cost: float,
         words: Sequence[Word],
         plain: Sequence[Plain],
-        exact: set[int],
+        exact: tuple[set[int], set[int]],
     ) -> Candidate | None:
         tokens = tuple(token for parts in plain[first:last] for token in parts)
         if tokens == phrase.words or _inflection(tokens, phrase.words):
             return None
-        if tuple(token for token in tokens if self.is_fixed(token)) != phrase.fixed:
-            return None
-        if phrase.side and any(tokens[a:b] in self._sides for a in range(len(tokens)) for b in range(a + 1, len(tokens) + 1)):
-            return None
+        fixed = tuple(token for token in tokens if self.is_fixed(token))
+        if fixed != phrase.fixed and not (
+            phrase.side and not fixed and set(phrase.fixed) <= self._long_sides
+        ):
+            return None  # "left" and "right" are too short to be told by sound, "passenger" is not
         written = phrase.text.split()
         while first < last and written and plain[first] == normalise_phrase(written[0]):
             first, written = first + 1, written[1:]
@@ -222,7 +267,8 @@ class SoundIndex:
         if _inflection(tuple(left), wanted):
             return None
         differing = _differing(first, plain, wanted, last)
-        if differing & exact:
+        kept, alone = exact
+        if differing & kept or (differing & alone and last - first == 1):
             return None
         certainty = min(words[at].certainty for at in differing)
         unknown = any(token not in self._known for at in differing for token in plain[at])
@@ -234,7 +280,9 @@ class SoundIndex:
             changed = float(costs(padded(pair[:1]), padded(pair[1:]), phone_table())[0])
             if changed > self.limits.changed_cost:
                 return None
-        return Candidate(first, last, " ".join(written), phrase.text, cost, changed, certainty, unknown)
+        return Candidate(
+            first, last, " ".join(written), phrase.text, cost, changed, certainty, unknown, phrase.side
+        )
 
     def _phrases(self, lexicon: Lexicon) -> Iterator[Phrase]:
         seen: set[tuple[Plain, Phones]] = set()
@@ -254,6 +302,17 @@ class SoundIndex:
         return np.stack([(classes == n).sum(axis=1) for n in range(1, _CLASSES + 1)], axis=1).astype(np.int8)
 
 
+_NONE: NDArray[np.intp] = np.zeros(0, np.intp)
+
+
+def _by_word(phrases: Sequence[Phrase], place: int) -> dict[str, NDArray[np.intp]]:
+    """The numbers of the phrases by their first (0) or last (-1) word."""
+    found: dict[str, list[int]] = {}
+    for number, phrase in enumerate(phrases):
+        found.setdefault(phrase.words[place], []).append(number)
+    return {word: np.array(numbers, np.intp) for word, numbers in found.items()}
+
+
 def _texts(lexicon: Lexicon) -> Iterator[tuple[str, str, str]]:
     """Every phrase to look for: its text, what it is, and what it sounds like if that was written down."""
     for component in lexicon.components.values():
@@ -266,19 +325,25 @@ def _texts(lexicon: Lexicon) -> Iterator[tuple[str, str, str]]:
         for like in component.sounds_like:
             yield component.name, "component", like
     for place in lexicon.places:
-        if place.market in (None, lexicon.market):
+        if place.market in (None, lexicon.market) and place.said.split()[0] not in _LEADS:
             yield place.said, "side" if place.kind in ("side", "position") else "place", ""
     for condition in lexicon.conditions.values():
         for said in condition.said:
-            yield said, "condition", ""
+            if len(said.split()) == 1 or len(said) >= _LONG_CONDITION:
+                yield said, "condition", ""
+    for measure in lexicon.measures.values():
+        for said in measure.said:
+            yield said, "measure", ""
 
 
-def _fixed_words(lexicon: Lexicon) -> Iterator[str]:
-    yield from (row["word"] for row in table_rows("numbers.csv"))
+def _side_words(lexicon: Lexicon) -> Iterator[str]:
     for place in lexicon.places:
         words = normalise_phrase(place.said)
         if len(words) == 1 and place.kind in ("side", "axle", "position"):
             yield words[0]
+
+
+def _negations(lexicon: Lexicon) -> Iterator[str]:
     for cue in lexicon.cues:
         words = normalise_phrase(cue.said)
         if cue.kind == "negation" and len(words) == 1:
@@ -356,4 +421,9 @@ def best_apart(candidates: Iterable[Candidate], *, per_place: int) -> list[list[
             groups[-1] = (first, max(last, candidate.last), members)
         else:
             groups.append((candidate.first, candidate.last, [candidate]))
-    return [sorted(members, key=lambda c: (c.cost, c.text))[:per_place] for _, _, members in groups]
+    return [sorted(members, key=_rank)[:per_place] for _, _, members in groups]
+
+
+def _rank(candidate: Candidate) -> tuple[float, str]:
+    """The nearest in sound first, and of two as near the longer: it is less likely to be found by chance."""
+    return candidate.cost - _LENGTH_COUNTS * len(candidate.phrase), candidate.text

@@ -1,25 +1,30 @@
 """Whisper through faster-whisper, on the CPU. The only module that sees that engine.
 
 The way of one recording: find speech, check the language, recognise the speech with hot words, throw out
-loops and echoes, listen again without hot words where speech has no words, and report what stays unheard.
-Always at temperature 0, so that the same recording gives the same words.
+loops and echoes, look for terms by their sound and ask the audio about them, listen again without hot words where
+speech has no words, and report what stays unheard. Always at temperature 0, so that the same recording gives the
+same words.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from pathlib import Path
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import babel
 import numpy as np
 from faster_whisper import WhisperModel
+from faster_whisper.tokenizer import Tokenizer
 from faster_whisper.vad import VadOptions, get_speech_timestamps
 from numpy.typing import NDArray
 
 from voicecheck.lexicon import Lexicon
 from voicecheck.recording import RATE, Sound
 from voicecheck.records import MissingModelError, RecordingError, SpeechError, Transcript, Unheard, Word
+from voicecheck.records.transcript import joined as joined_texts
+from voicecheck.speech.ear import LexiconTools, Scorer, mended, told_apart
+from voicecheck.speech.quality import record_again, sound_quality
 from voicecheck.speech.recogniser import Progress, SpeechSettings
 from voicecheck.speech.timeline import (
     Piece,
@@ -39,8 +44,46 @@ from voicecheck.speech.weights import find_model
 
 DETECT_BLOCK_S = 120.0  # the speech detector is given this much at a time; bounds memory
 WINDOW_S = 30.0  # what Whisper hears at once
+FRAMES_PER_S = 100
+WINDOW_FRAMES = 3000
+MOST_TOKENS = 440  # of a text that is scored; the model has room for 448
+LEAST_PROBABILITY = 1e-5  # one impossible token does not outweigh all others
 LANGUAGE_WINDOWS = 3
 SPEECH_WHY = "something like speech was heard here, but no words could be made out"
+
+
+class _Model(WhisperModel):  # type: ignore[misc]  # the engine has no types
+    """The engine, taking other hot words for each window, and keeping what it made of the sound of the last one."""
+
+    hot_text: str | None = None
+    encoding: Any = None
+
+    def encode(self, features: Any) -> Any:
+        self.encoding = super().encode(features)
+        return self.encoding
+
+    def get_prompt(
+        self,
+        tokenizer: Any,
+        previous_tokens: list[int],
+        without_timestamps: bool = False,
+        prefix: str | None = None,
+        hotwords: str | None = None,
+    ) -> list[int]:
+        if hotwords and self.hot_text:
+            hotwords = self.hot_text
+        prompt: list[int] = super().get_prompt(
+            tokenizer, previous_tokens, without_timestamps, prefix, hotwords
+        )
+        return prompt
+
+
+class _Window(NamedTuple):
+    """What the engine heard at once: its encoding, its length in frames, the hot words that it was given."""
+
+    encoding: Any
+    frames: int
+    hot: tuple[str, ...]
 
 
 class _Segment(NamedTuple):
@@ -50,6 +93,7 @@ class _Segment(NamedTuple):
     text: str
     no_speech: float
     logprob: float
+    window: _Window
 
     @property
     def stretch(self) -> Stretch:
@@ -65,6 +109,7 @@ class WhisperRecogniser:
         self.settings = settings or SpeechSettings()
         folder = find_model(self.settings.model)
         self._model = _load(folder, self.settings)
+        self._tools: LexiconTools | None = None
 
     def hear(
         self,
@@ -77,17 +122,20 @@ class WhisperRecogniser:
         """The words of ``sound``; see ``Recogniser.hear``."""
         tell = progress or _silent
         try:
-            return self._hear(sound, tuple(hot_words), tell)
+            return self._hear(sound, tuple(hot_words), lexicon, tell)
         except (RuntimeError, MemoryError) as error:
             raise SpeechError(f"Speech recognition failed on {sound.name}: {error}") from error
 
-    def _hear(self, sound: Sound, hot_words: tuple[str, ...], tell: Progress) -> Transcript:
+    def _hear(
+        self, sound: Sound, hot_words: tuple[str, ...], lexicon: Lexicon | None, tell: Progress
+    ) -> Transcript:
         settings = self.settings
         speech = find_speech(sound, settings)
         tell(0.05)
         if not speech:
             return _transcript(sound, (), (), note=_why_silent(sound))
         self._check_language(sound, speech)
+        tools = self._tools_for(lexicon)
         hot = () if settings.ear == "plain" else self._fitting(hot_words)
         kept = joined(speech, gap=settings.skip_silence_s, pad=settings.pad_s, seconds=sound.seconds)
         total = sum(stretch.seconds for stretch in kept)
@@ -95,14 +143,18 @@ class WhisperRecogniser:
         done = 0.0
         for portion in portions(kept, longest=settings.slice_s):
             splice = Splice(portion)
-            for segment, reached in self._decode(sound, splice, hot):
-                if not self._is_noise(segment, speech, hot):
-                    words.extend(segment.words)
+            segments: list[_Segment] = []
+            for segment, reached in self._decode(sound, splice, hot, tools=tools, before=words):
+                if not self._is_noise(segment, speech, segment.window.hot):
+                    segments.append(segment)
                 tell(0.05 + 0.85 * min(1.0, (done + reached) / total))
+            words += self._mended(segments, tools)
             done += splice.seconds
-        words, unheard = self._listen_again(sound, speech, words)
+        words, unheard = self._listen_again(sound, speech, words, tools)
+        if settings.ear == "full" and tools is not None:
+            words = tools.calibrated(words)
         tell(1.0)
-        note = ""
+        note = record_again(sound_quality(sound, speech))
         if not words:
             note = (
                 f"Something like speech was heard in {sound.name} "
@@ -112,11 +164,27 @@ class WhisperRecogniser:
         return _transcript(sound, words, unheard, note=note)
 
     def _decode(
-        self, sound: Sound, splice: Splice, hot_words: Sequence[str]
+        self,
+        sound: Sound,
+        splice: Splice,
+        hot_words: tuple[str, ...],
+        *,
+        tools: LexiconTools | None = None,
+        before: Sequence[Word] = (),
     ) -> Iterator[tuple[_Segment, float]]:
-        """Segments with words, in order, each with the seconds of the splice that are done."""
+        """Segments with words, in order, each with the seconds of the splice that are done.
+
+        With ``tools`` the hot words change from window to window with what was heard ``before``.
+        """
         settings = self.settings
         audio = np.concatenate([sound.floats(s.start, s.end) for s in splice.stretches])
+        hot = hot_words
+        heard: list[Word] = list(before)
+        if hot and tools is not None:
+            hot = tools.hot_words(hot_words, heard)
+            self._model.hot_text = ", ".join(hot)
+        else:
+            self._model.hot_text = None
         segments, _ = self._model.transcribe(
             audio,
             language=settings.language if self._model.model.is_multilingual else "en",
@@ -127,9 +195,15 @@ class WhisperRecogniser:
             vad_filter=False,  # done before
             no_speech_threshold=settings.no_speech_level,
             log_prob_threshold=settings.poor_logprob,
-            hotwords=", ".join(hot_words) or None,
+            hotwords=", ".join(hot) or None,
         )
+        window: _Window | None = None
+        seek = -1
         for segment in segments:
+            if window is None or segment.seek != seek:
+                seek = segment.seek
+                frames = max(1, min(WINDOW_FRAMES, int(splice.seconds * FRAMES_PER_S) - seek))
+                window = _Window(getattr(self._model, "encoding", None), frames, hot)
             pieces = []
             for word in segment.words or ():
                 at = splice.original(word.start, word.end)
@@ -137,9 +211,68 @@ class WhisperRecogniser:
             words = tuple(words_from(pieces))
             if words:
                 yield (
-                    _Segment(words, segment.text.strip(), segment.no_speech_prob, segment.avg_logprob),
+                    _Segment(
+                        words, segment.text.strip(), segment.no_speech_prob, segment.avg_logprob, window
+                    ),
                     segment.end,
                 )
+            if hot_words and tools is not None:  # the engine takes them with the next window
+                heard.extend(words)
+                hot = tools.hot_words(hot_words, heard)
+                self._model.hot_text = ", ".join(hot)
+
+    def _mended(self, segments: Sequence[_Segment], tools: LexiconTools | None) -> list[Word]:
+        """The words of the segments, window by window, without echoes and with terms read by their sound."""
+        settings = self.settings
+        words: list[Word] = []
+        at = 0
+        while at < len(segments):
+            window = segments[at].window
+            part: list[Word] = []
+            while at < len(segments) and segments[at].window is window:
+                part.extend(segments[at].words)
+                at += 1
+            if settings.ear == "plain":
+                words += part
+            elif settings.ear == "hot" or tools is None:
+                words += told_apart(part, window.hot)
+            else:
+                words += mended(part, window.hot, tools, self._scorer(window))
+        return words
+
+    def _scorer(self, window: _Window) -> Scorer:
+        """Scores texts against the sound of a window: the log probability of their tokens."""
+
+        def score(text: str) -> float:
+            tokens = self._model.hf_tokenizer.encode(" " + text, add_special_tokens=False).ids
+            if not tokens or len(tokens) > MOST_TOKENS or window.encoding is None:
+                return -np.inf
+            result = self._model.model.align(window.encoding, self._start_tokens(), [tokens], window.frames)
+            probabilities = np.maximum(np.asarray(result[0].text_token_probs), LEAST_PROBABILITY)
+            return float(np.log(probabilities).sum())
+
+        return score
+
+    def _start_tokens(self) -> list[int]:
+        model = self._model
+        language = self.settings.language if model.model.is_multilingual else "en"
+        tokenizer = Tokenizer(
+            model.hf_tokenizer, model.model.is_multilingual, task="transcribe", language=language
+        )
+        return list(tokenizer.sot_sequence)
+
+    def _tools_for(self, lexicon: Lexicon | None) -> LexiconTools | None:
+        """What is made once from a lexicon and kept: its matcher, its sounds, its topics."""
+        if lexicon is None or self.settings.ear == "plain":
+            return None
+        if self._tools is None or self._tools.lexicon is not lexicon:
+            self._tools = LexiconTools(
+                lexicon, count_tokens=self._count_tokens, hot_tokens=self.settings.hot_tokens
+            )
+        return self._tools
+
+    def _count_tokens(self, text: str) -> int:
+        return len(self._model.hf_tokenizer.encode(" " + text, add_special_tokens=False).ids)
 
     def _is_noise(self, segment: _Segment, speech: Sequence[Stretch], hot_words: Sequence[str]) -> bool:
         """Whether these words are the model's own: a loop, an echo of the hot words, or words on no
@@ -160,18 +293,19 @@ class WhisperRecogniser:
         return overlap(Stretch(stretch.start - shoulder, stretch.end + shoulder), speech) < 0.05
 
     def _listen_again(
-        self, sound: Sound, speech: Sequence[Stretch], words: list[Word]
+        self, sound: Sound, speech: Sequence[Stretch], words: list[Word], tools: LexiconTools | None
     ) -> tuple[list[Word], list[Unheard]]:
         """Speech that no word covers is recognised once more, by itself and without hot words."""
         settings = self.settings
         for gap in _gaps(speech, words, settings):
-            found: list[Word] = []
+            segments: list[_Segment] = []
             padded = Stretch(
                 max(0.0, gap.start - settings.pad_s), min(sound.seconds, gap.end + settings.pad_s)
             )
             for segment, _ in self._decode(sound, Splice([padded]), ()):
                 if not self._is_noise(segment, speech, ()):
-                    found.extend(segment.words)
+                    segments.append(segment)
+            found = self._mended(segments, tools)
             inside = [w for w in found if gap.start <= ((w.start or 0.0) + (w.end or 0.0)) / 2 <= gap.end]
             words = sorted([*words, *inside], key=lambda word: word.start or 0.0)
         unheard = [
@@ -185,11 +319,8 @@ class WhisperRecogniser:
         phrase."""
         fitting: list[str] = []
         for phrase in hot_words:
-            text = " " + ", ".join([*fitting, phrase])
-            if (
-                len(self._model.hf_tokenizer.encode(text, add_special_tokens=False).ids)
-                > self.settings.hot_tokens
-            ):
+            text = ", ".join([*fitting, phrase])
+            if self._count_tokens(text) > self.settings.hot_tokens:
                 break
             fitting.append(phrase)
         return tuple(fitting)
@@ -259,9 +390,9 @@ def _gaps(speech: Sequence[Stretch], words: Sequence[Word], settings: SpeechSett
     )
 
 
-def _load(folder: Path, settings: SpeechSettings) -> WhisperModel:
+def _load(folder: Path, settings: SpeechSettings) -> _Model:
     try:
-        return WhisperModel(
+        return _Model(
             str(folder),
             device="cpu",
             compute_type=settings.compute_type,
@@ -283,7 +414,7 @@ def _load(folder: Path, settings: SpeechSettings) -> WhisperModel:
 
 def _transcript(sound: Sound, words: Sequence[Word], unheard: Sequence[Unheard], *, note: str) -> Transcript:
     return Transcript(
-        text=" ".join(word.read for word in words),
+        text=joined_texts(word.read for word in words),
         words=tuple(words),
         source="speech",
         language="en",
