@@ -38,7 +38,7 @@ from voicecheck.speech.recogniser import Recogniser
 
 Progress = Callable[[str, float], None]  # stage name, share done in 0–1
 
-MAX_TEXT_CHARS = 2_000_000  # about thirty hours of talk: more is a wrong file
+MAX_TEXT_CHARS = 250_000  # over four hours of talk, and a recording may have three: more is a wrong file
 HOT_TOKENS = 200  # design section 4: the recogniser cuts a longer list in silence
 
 

@@ -11,8 +11,10 @@ from hypothesis import strategies as st
 from voicecheck.findings.items import ClauseItems, Cutter
 from voicecheck.lexicon import Lexicon
 from voicecheck.pipeline import Workshop, transcript_from_text
+from voicecheck.records.reading import Clause
 
 Cut = Callable[[str], ClauseItems]
+AllCut = Callable[[str], list[tuple[Clause, ClauseItems]]]
 
 
 @pytest.fixture(scope="module")
@@ -23,6 +25,18 @@ def cut(workshop: Workshop, lexicon: Lexicon) -> Cut:
     def of(text: str) -> ClauseItems:
         reading = workshop.reader.read(transcript_from_text(text))
         return cutter.cut(reading.tokens, reading.clauses[0])
+
+    return of
+
+
+@pytest.fixture(scope="module")
+def all_cut(workshop: Workshop, lexicon: Lexicon) -> AllCut:
+    """Every clause of a text with its items."""
+    cutter = Cutter(lexicon)
+
+    def of(text: str) -> list[tuple[Clause, ClauseItems]]:
+        reading = workshop.reader.read(transcript_from_text(text))
+        return [(clause, cutter.cut(reading.tokens, clause)) for clause in reading.clauses]
 
     return of
 
@@ -93,15 +107,10 @@ _WORDS = (
 
 @settings(max_examples=80, deadline=None)
 @given(st.lists(st.sampled_from(_WORDS.split()), min_size=1, max_size=16).map(" ".join))
-def test_items_are_in_order_inside_their_clause_and_lose_no_part(
-    workshop: Workshop, lexicon: Lexicon, text: str
-) -> None:
+def test_items_are_in_order_inside_their_clause_and_lose_no_part(all_cut: AllCut, text: str) -> None:
     if not any(letter.isalnum() for letter in text):
         return
-    reading = workshop.reader.read(transcript_from_text(text))
-    cutter = Cutter(lexicon)
-    for clause in reading.clauses:
-        result = cutter.cut(reading.tokens, clause)
+    for clause, result in all_cut(text):
         last = clause.first
         for item in result.items:
             assert clause.first <= item.first < item.last <= clause.last

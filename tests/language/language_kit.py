@@ -54,6 +54,11 @@ class Numbers:
 
     def __init__(self, lexicon: Lexicon, *, market: Market = "US") -> None:
         self._phrases = PhraseFinder(lexicon.grammar)
+        said: dict[str, str] = {}
+        for term in lexicon.grammar:
+            if term.kind == "unit" and (len(term.said) > 2 or term.value == "%"):
+                said.setdefault(term.value, term.said)
+        self.units = sorted(said.items())  # each unit and one way to say it
         self._finder = QuantityFinder(
             units={t.said: t.value for t in lexicon.grammar if t.kind == "unit"},  # type: ignore[misc]
             market=market,

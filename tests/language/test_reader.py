@@ -110,7 +110,7 @@ def test_an_occasion_is_no_part_and_no_advice(read: Read) -> None:
 
 def test_market_settles_a_side(workshop_of: Callable[[str], Workshop]) -> None:
     def side(market: str, text: str) -> list[str]:
-        return [m.id for m in marks_of(workshop_of(market).reader.read(typed(text)), "place")]
+        return sorted({m.id for m in marks_of(workshop_of(market).reader.read(typed(text)), "place")})
 
     assert side("US", "driver side strut leaks") == ["left"]
     assert side("UK", "driver side strut leaks") == ["right"]

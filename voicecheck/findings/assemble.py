@@ -18,7 +18,7 @@ from voicecheck.findings.state import Statement, Weigher
 from voicecheck.lexicon.model import Lexicon
 from voicecheck.records.finding import Measure
 from voicecheck.records.reading import Clause, Mark, Reading, Token
-from voicecheck.records.vocabulary import CORNERS, UNPRICED_ACTIONS, Position, expand
+from voicecheck.records.vocabulary import CORNERS, UNPRICED_ACTIONS, Position, Unit, expand
 
 _WHEEL_END = {"brakes", "steering", "suspension", "wheels_tyres"}  # looked at together, corner by corner
 _MEMORY = 6  # notes back to which a bare "the boot" may refer
@@ -141,7 +141,11 @@ class Assembler:
             return
         final = here[-1]
         for note in here[:-1]:
-            if note.component != final.component and note.state in ("defect", "missing") and note.action is None:
+            if (
+                note.component != final.component
+                and note.state in ("defect", "missing")
+                and note.action is None
+            ):
                 note.action, note.urgency = final.action, note.urgency or final.urgency
 
     # -- statements with a part -----------------------------------------------------------------------------
@@ -198,7 +202,8 @@ class Assembler:
                     and (self._is_therefore(item) or self._is_ordered(part, item))
                 ):
                     note.action = self._lexicon.components[component].advice
-                if note.state is None and note.action is None and any(m.detail == "hedge" for m in part.lead):
+                unpriced = note.action in (None, "diagnose", *UNPRICED_ACTIONS)
+                if note.state is None and unpriced and any(m.detail == "hedge" for m in part.lead):
                     self._suspected(note)
                 notes.append(note)
         if rejected:
@@ -319,6 +324,12 @@ class Assembler:
             first = other.name.split()[:-1]
             if akin is None and first and first == name.split()[: len(first)]:
                 akin = other.id  # "power steering fluid" by the power steering hose
+        if named is None and akin is None:
+            system = self._lexicon.components[whole].system
+            same = [
+                o.id for o in self._lexicon.components.values() if o.kind_of == piece and o.system == system
+            ]
+            akin = same[0] if len(same) == 1 else None  # the only fluid of the brakes
         return named or akin
 
     def _ancestors(self, component: str) -> list[str]:
@@ -457,7 +468,8 @@ class Assembler:
         else:
             note.positions = resolve(entry, place, around=around, last=last)
         note.placed = "said" if place.located else ("carried" if note.positions else "none")
-        if note.placed == "carried" and not self._scene.around.located:
+        same_breath = bool(self._scene.recent) and self._scene.recent[-1].clause == self._clause_number
+        if note.placed == "carried" and not self._scene.around.located and not same_breath:
             note.doubts["positions"] = "carried over"
         measured = bool(saying.of_kind("quantity"))
         said = own.qualifiers if measured else [*own.qualifiers, *saying_place.qualifiers]
@@ -555,6 +567,13 @@ class Assembler:
         self._reasons(note, saying)
         return said
 
+    def _run_unit(self, component: str) -> Unit | None:
+        """The unit last said of the same part: a bare "rears three" after "fronts four mil" is in millimetres."""
+        for note in reversed(self.notes[-2 * _MEMORY :]):
+            if note.component == component and note.measures:
+                return note.measures[-1].unit
+        return None
+
     def _names_again(self, note: Note, saying: Saying) -> bool:
         """ "Needs a bottle" after the washer bottle: advice, and a word of the part's own names behind it."""
         words = {word for name in self._lexicon.components[note.component].names for word in name.split()}
@@ -565,6 +584,11 @@ class Assembler:
         return False
 
     def _measure(self, note: Note, mark: Mark, named: Sequence[Mark], saying: Saying) -> Measure | None:
+        if mark.unit is None and (unit := self._run_unit(note.component)) is not None:
+            said = mark.model_copy(update={"unit": unit})
+            if (found := self._gauge.read(note.component, said, named=named, positions=note.positions)) is not None:
+                mark = said
+                del found
         near = [
             m for m in saying.of_kind("place") if m.detail == "qualifier" and abs(m.first - mark.last) <= 1
         ]
@@ -687,13 +711,40 @@ class Assembler:
             elif saying.place.located:
                 self._heading(saying, span, before_parts=bool(cut.items))
             return
-        if not self._scene.recent:
+        if not self._scene.recent and not self._implied(saying):
+            if saying.place.located and saying.states:
+                self._heading(saying, span, before_parts=bool(cut.items))
             return
         if saying.grammar("same") and saying.place.located:
             self._same_again(saying, span)
             return
+        if saying.states and not self._fitting(saying) and (implied := self._implied(saying)):
+            self._by_reading(implied, saying, span)
+            return
         for part in split_sayings(self._tokens, marks):
             self._amend(part, span)
+
+    def _implied(self, saying: Saying) -> str | None:
+        """The part that a unit names by itself: thirty-seconds are of a tyre's tread."""
+        for mark in saying.of_kind("quantity"):
+            parts = {
+                term.fits[0]
+                for term in self._lexicon.measures.values()
+                if mark.unit is not None and mark.unit == self._gauge.default_unit(term)
+            }
+            if len(parts) == 1 and (part := next(iter(parts))) in self._lexicon.components:
+                return part
+        return None
+
+    def _by_reading(self, component: str, saying: Saying, span: tuple[int, int]) -> None:
+        for part in split_sayings(self._tokens, saying.marks):
+            note = self._note(component, Place(), part, saying_place=part.place)
+            note.ranges.append(span)
+            note.clause = self._clause_number
+            if part.place.located:
+                self._scene.around = _as_place(note.positions)
+                self._scene.around_clause = self._clause_number
+            self._keep([note])
 
     def _is_topic(self, saying: Saying) -> bool:
         """ "Oh, the noise.": a symptom named with an article, and nothing said of it."""
@@ -756,6 +807,11 @@ class Assembler:
         statement = [n for n in self._scene.statement if not n.withdrawn] or self._scene.recent
         if plural and len({n.component for n in statement}) > 1:
             return statement
+        if plural and any(m.id in ("both", "both of them", "both of those") for m in plural):
+            faulty = [n for n in self.notes[-_MEMORY:] if n.state in ("defect", "missing") and not n.withdrawn]
+            last = list(dict.fromkeys(n.component for n in reversed(faulty)))[:2]
+            if len(last) == 2 and not any(len(n.positions) > 1 for n in faulty):
+                return [n for n in faulty if n.component in last]
         if plural or len({n.component for n in self._scene.recent}) > 1:
             return self._scene.recent
         if saying.advises and not saying.states:
@@ -779,8 +835,10 @@ class Assembler:
             if saying.place.located and not sits(entry):
                 continue
             axles = saying.place.axles
-            if len(axles) == 1 and not saying.place.sides and (
-                note.placed != "said" or axles[0] in _axles(note.positions)
+            if (
+                len(axles) == 1
+                and not saying.place.sides
+                and (note.placed != "said" or axles[0] in _axles(note.positions))
             ):
                 continue  # "the rears are at six" after front pads: what was said of the other axle
             if quantities and not any(

@@ -187,8 +187,7 @@ class Merger:
         if home.state == "ok":
             home.conditions = []
 
-    @staticmethod
-    def _settled(note: Note) -> Note:
+    def _settled(self, note: Note) -> Note:
         if note.state is None or (
             note.state == "ok"
             and note.action is not None
@@ -202,6 +201,8 @@ class Merger:
             )
         if note.action is None:
             note.action = "none"
+        if note.action == "replace" and self._lexicon.components[note.component].advice == "service":
+            note.action = "service"  # changing a fluid
         if note.state == "missing" and note.action == "replace":
             note.action = "install"  # there is nothing to take off
         if note.action == "monitor" and note.urgency is None:

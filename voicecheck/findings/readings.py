@@ -18,7 +18,8 @@ class Gauge:
         self._lexicon = lexicon
         self._market: Market = lexicon.market
 
-    def _default_unit(self, term: MeasureTerm) -> Unit:
+    def default_unit(self, term: MeasureTerm) -> Unit:
+        """The unit of a bare number in this market."""
         return term.unit_uk if self._market == "UK" else term.unit_us
 
     def _in_range(self, term: MeasureTerm, mark: Mark, unit: Unit) -> bool:
@@ -47,13 +48,13 @@ class Gauge:
             specific = [f for f in term.fits if f != "any"]
             if not specific or not self._lexicon.fits(specific, component):
                 continue
-            unit: Unit = mark.unit or self._default_unit(term)
+            unit: Unit = mark.unit or self.default_unit(term)
             if not self._in_range(term, mark, unit):
                 continue
             rank = (
                 order
                 - (10_000 if term.id in names else 0)
-                - (1_000 if unit == self._default_unit(term) else 0)
+                - (1_000 if unit == self.default_unit(term) else 0)
             )
             fitting.append((rank, term, unit))
         if not fitting:
@@ -84,9 +85,10 @@ def reading_marks(tokens: Sequence[Token], saying: Saying) -> list[Mark]:
     """The quantities of a saying that can be readings: with a unit, or bare where a reading is expected."""
     ordered = saying.marks
     leads = {m.last for m in saying.grammar("leads_number")}
+    labels = {m.last for m in saying.grammar("label")}
     found = []
     for mark in ordered:
-        if mark.kind != "quantity":
+        if mark.kind != "quantity" or (mark.unit is None and mark.first in labels):
             continue
         if mark.unit is not None:
             found.append(mark)

@@ -83,7 +83,7 @@ class _View:
 
     def stretch_of(self, mark: Mark) -> Stretch | None:
         if mark.kind == "grammar" and mark.detail == "supposes":
-            if self._says_before(mark.first):
+            if self._says_before(mark.first) and not self._advises_after(mark.last):
                 return None  # "replace it if it comes back": a condition on advice, not a supposition
             return Stretch(mark.first, self._until(mark.last, comma=False), "hypothetical")
         if mark.kind == "grammar" and mark.detail == "would" and self._of_any(mark):
@@ -97,6 +97,14 @@ class _View:
         if mark.detail == "reported":
             return Stretch(mark.first, self._until(mark.last, comma=True), "reported")
         return None
+
+    def _advises_after(self, at: int) -> bool:
+        """ "..., if they don't come free it needs a caliper": the supposition has a consequence of its own."""
+        end = self._until(at, comma=False)
+        return any(
+            (m.kind == "component" or (m.kind == "cue" and m.detail == "advice")) and at <= m.first < end
+            for m in self.marks
+        )
 
     def _of_any(self, would: Mark) -> bool:
         """ "a bad bearing would ...": said of any such part, not of this one."""

@@ -589,9 +589,9 @@ def _fraction(text: str) -> Decimal:
 
 
 def depth_talk(tokens: Sequence[Token], marks: Sequence[Mark], lexicon: Lexicon) -> set[int]:
-    """The tokens where thirty-seconds are talked of: after a part or a reading measured in them, up to another part.
+    """The tokens where thirty-seconds are talked of: from a part or reading measured in them to another part.
 
-    ``marks`` are the lexicon's matches. Parts are those that a measure with the unit "1/32 in" names as its own.
+    ``marks`` are the lexicon's matches. Such parts are those that a measure with the unit "1/32 in" fits.
     """
     terms = [term for term in lexicon.measures.values() if any(unit.unit == "1/32 in" for unit in term.units)]
     names = {term.id for term in terms}
@@ -612,42 +612,39 @@ def depth_talk(tokens: Sequence[Token], marks: Sequence[Mark], lexicon: Lexicon)
 
 
 def carry_units(tokens: Sequence[Token], marks: Sequence[Mark]) -> list[Mark]:
-    """The marks with units shared along a row of places: "left front thirty three psi, right front thirty two".
+    """The marks with units shared along a row: "left front thirty three psi, right front thirty two".
 
-    A bare number takes the unit of the one before it, or else after it, when only place words and the small words
-    around them stand between, in one sentence. ``marks`` are those of the whole reading, places included.
+    A bare number takes the unit of the one before it, or else after it, when only place words and the small
+    words around them stand between, in one sentence. ``marks`` are those of the whole reading.
     """
-    quantities = [at for at, mark in enumerate(marks) if mark.kind == "quantity"]
-    quantities.sort(key=lambda at: marks[at].first)
+    quantities = sorted((m.first, at) for at, m in enumerate(marks) if m.kind == "quantity")
     result = list(marks)
-    rows = list(pairwise(quantities))
-    between = [_only_places(tokens, marks, marks[a].last, marks[b].first) for a, b in rows]
-    for pairs, forward in (
-        (zip(rows, between, strict=True), True),
-        (zip(rows[::-1], between[::-1], strict=True), False),
-    ):
-        for (before, after), near in pairs:
-            giver, taker = (before, after) if forward else (after, before)
-            unit = result[giver].unit
-            if near and unit is not None and result[taker].unit is None:
-                update = {"unit": unit, "id": unit, "by": "unit of the row"}
-                result[taker] = result[taker].model_copy(update=update)
+    rows = [
+        (before, after)
+        for (_, before), (_, after) in pairwise(quantities)
+        if _only_places(tokens, marks, marks[before].last, marks[after].first)
+    ]
+    for giver, taker in [*rows, *((after, before) for before, after in reversed(rows))]:
+        unit = result[giver].unit
+        if unit is not None and result[taker].unit is None:
+            update = {"unit": unit, "id": unit, "by": "unit of the row"}
+            result[taker] = result[taker].model_copy(update=update)
     return result
+
+
+_SMALL_WORDS = ("list", "preposition", "article", "determiner", "copula")
 
 
 def _only_places(tokens: Sequence[Token], marks: Sequence[Mark], first: int, last: int) -> bool:
     """Whether tokens ``first:last`` say where, and nothing else."""
-    if first >= last or any(token.stop for token in tokens[first - 1 : last - 1]):
+    if first >= last or any(token.stop for token in tokens[first - 1 : last]):
         return False
     inside = [m for m in marks if first <= m.first and m.last <= last]
-    places = {at for m in inside if m.kind == "place" for at in range(m.first, m.last)}
-    small = {
-        at
-        for m in inside
-        if m.kind == "grammar" and m.detail in ("list", "preposition", "article", "determiner", "copula")
-        for at in range(m.first, m.last)
-    }
-    other = any(
-        m.kind not in ("place", "grammar") and not (set(range(m.first, m.last)) <= places) for m in inside
-    )
-    return bool(places) and not other and places | small >= set(range(first, last))
+    places = _covered([m for m in inside if m.kind == "place"])
+    small = _covered([m for m in inside if m.kind == "grammar" and m.detail in _SMALL_WORDS])
+    other = _covered([m for m in inside if m.kind not in ("place", "grammar")])
+    return bool(places) and other <= places and places | small >= set(range(first, last))
+
+
+def _covered(marks: Sequence[Mark]) -> set[int]:
+    return {at for mark in marks for at in range(mark.first, mark.last)}

@@ -14,6 +14,7 @@ from voicecheck.records.base import Record
 from voicecheck.records.reading import Clause, Mark, Opening, Reading, Token
 from voicecheck.records.transcript import Transcript
 
+_PAIR_REACH = 40  # tokens within which left and right are a pair
 _NAME_PAUSE_S = 1.0  # nobody rests this long inside a name
 
 
@@ -46,7 +47,7 @@ class Reader:
         if not tokens:
             return Reading(tokens=(), clauses=())
         texts = [token.text for token in tokens]
-        grammar = self._phrases.find(texts)
+        grammar = [*self._phrases.find(texts), *_same_alone(tokens)]
         marks = self._terms(tokens)
         quantities = self._quantities.find(tokens, grammar)
         asked = {
@@ -152,6 +153,17 @@ class Reader:
         return tuple(clauses)
 
 
+def _same_alone(tokens: Sequence[Token]) -> list[Mark]:
+    """ "..., same, ..." between two rests: as before."""
+    marks = []
+    for at, token in enumerate(tokens):
+        rests = token.comma or token.stop or at == len(tokens) - 1
+        opens = at == 0 or tokens[at - 1].comma or tokens[at - 1].stop
+        if token.text == "same" and rests and opens:
+            marks.append(Mark(kind="grammar", first=at, last=at + 1, id="same", detail="same"))
+    return marks
+
+
 def _drop_false_sides(marks: Sequence[Mark]) -> list[Mark]:
     """ "right now", "material left", "come back": the word is no side there."""
     covered = {
@@ -219,6 +231,11 @@ def _drop_interjections(tokens: Sequence[Token], marks: Sequence[Mark]) -> list[
                 and (mark.first == 0 or tokens[mark.first - 1].stop)
             ):
                 continue
+        if mark.kind == "place" and mark.id == "right" and single and tokens[mark.first].comma:
+            opens = mark.first == 0 or tokens[mark.first - 1].stop
+            paired = any(m.kind == "place" and "left" in m.id and 0 < mark.first - m.first < _PAIR_REACH for m in marks)
+            if opens and not paired:
+                continue  # "Right, small hatchback": no side, unless a left was just spoken of
         if mark.kind == "place" and mark.detail == "relative" and single and mark.id == "all":
             following = next((m for m in marks[number + 1 :] if m.first >= mark.last), None)
             if (

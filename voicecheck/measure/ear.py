@@ -156,7 +156,7 @@ def measure_ear(
     """
     tell = progress or _silent
     jobs = _jobs(folder, recordings)
-    chosen = _limited(jobs, limit_s)
+    chosen = sorted(_limited(jobs, limit_s), key=lambda job: job.narration.gold.market)
     kept = _Kept(keep, mark)
     matchers: dict[Market, tuple[Lexicon, TermMatcher, Tellers]] = {}
     cells: dict[tuple[str, str, str], EarCell] = {}

@@ -31,16 +31,19 @@ class Ears:
     def __init__(
         self, recogniser: Recogniser, *, lexicon_folder: Path | None = None, warm: bool = True
     ) -> None:
-        self._recogniser, self._folder, self._warm = recogniser, lexicon_folder, warm
+        self._recogniser, self._warm = recogniser, warm
+        self._market: Market | None = None
         self._lexicons = {
             market: load_lexicon(lexicon_dir(), lexicon_folder, market=market) for market in get_args(Market)
         }
-        if warm:  # what is loaded at first use belongs to loading
-            for lexicon in self._lexicons.values():
-                listen(lexicon, Path(doctor.__file__).with_name(doctor.SAMPLE), recogniser)
 
     def listen(self, path: Path, *, market: Market) -> Heard:
         """As ``Listener.listen``."""
+        if self._warm and market != self._market:
+            # what is made at first use belongs to loading, and a shop has one market
+            sample = Path(doctor.__file__).with_name(doctor.SAMPLE)
+            listen(self._lexicons[market], sample, self._recogniser)
+            self._market = market
         began, worked = time.perf_counter(), time.process_time()
         transcript, failure = _NOTHING, ""
         try:

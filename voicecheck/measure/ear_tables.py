@@ -15,16 +15,17 @@ from voicecheck.measure.tables import markdown_table
 
 _NOTHING = "–"
 _FIGURES = (
-    "words wrong", "terms missed", "sides", "turned", "numbers", "turned", "negations", "repairs", "false",
-    "per 1,000", "sides, numbers changed", "wrongly", "unheard s", "× real time", "× CPU", "peak MB",
+    "words %", "terms %", "sides", "numbers", "turned", "not", "repairs", "false", "per 1,000", "changed",
+    "× real", "× CPU", "MB",
 )  # fmt: skip
 EXPLAINED = (
-    "words wrong: word error rate, numbers in one form. terms missed: share of the text's components, places "
-    "and conditions that are not in the words as read. sides, numbers, negations: errors (missing, added, "
-    "turned) and how many there are in the text; turned: into the other side, into another number. repairs: "
-    "stretches read otherwise than heard; false: those that made more word errors than they mended, also per "
-    "1,000 words; sides, numbers changed: repairs that changed one, and how many of these wrongly. × real "
-    "time and × CPU: seconds on the clock, and of all cores' work, for a second of recording."
+    "words: word error rate, numbers in one form. terms: share of the text's components, places and conditions "
+    "that are not in the words as read. sides, numbers, not (negations): errors, of so many in the text; "
+    "turned: sides, numbers turned into others. repairs: stretches read otherwise than heard; false: those "
+    "that made more word errors than they mended, also per 1,000 words; changed: repairs after which a side or "
+    "number is another, and how many of these are wrong. × real: seconds on the clock for a second of "
+    "recording; × CPU: seconds of all cores' work. MB: peak memory of the ear's process. certainty: words with "
+    "that certainty stated, its mean, and the share that was right."
 )
 MOST_FALSE_PER_1000 = 1.0
 MOST_TIMES_PLAIN = 1.6
@@ -125,11 +126,11 @@ def _by_both(report: EarReport) -> Grid:
             cells = [report.pool(ear, conditions=[condition.name], voice=voice) for ear in report.ears]
             if cells[0].counts.recordings:
                 hearings = [cell.counts.hearing for cell in cells]
-                words = [_share(h.word_error_rate) for h in hearings]
-                terms = [_share(h.term_error_rate) for h in hearings]
+                words = [_percent(h.word_error_rate) for h in hearings]
+                terms = [_percent(h.term_error_rate) for h in hearings]
                 rows.append((condition.name, voice, *words, *terms))
-    words_head = tuple(f"words wrong, {ear}" for ear in report.ears)
-    terms_head = tuple(f"terms missed, {ear}" for ear in report.ears)
+    words_head = tuple(f"words %, {ear}" for ear in report.ears)
+    terms_head = tuple(f"terms %, {ear}" for ear in report.ears)
     head = ("condition", "voice", *words_head, *terms_head)
     return Grid("every voice in every condition", head, tuple(rows), names=2)
 
@@ -144,40 +145,37 @@ def _reliability(report: EarReport, ear: str) -> Grid:
         for kind in kinds:
             found = kind.bins[at]
             cells += (
-                [str(found.words), _share(found.stated / found.words), _share(found.right / found.words)]
+                [str(found.words), _percent(found.stated / found.words), _percent(found.right / found.words)]
                 if found.words
                 else ["0", _NOTHING, _NOTHING]
             )
         rows.append((f"{low:.2f} to {high:.2f}", *cells))
     ends: list[str] = []
     for kind in kinds:
-        ends += [str(kind.words), "off by", _share(kind.expected_error)]
+        ends += [str(kind.words), "off by", _percent(kind.expected_error)]
     rows.append(("all", *ends))
     head = ["certainty"]
     for name in ("words", "sides", "numbers"):
-        head += [name, "stated", "right"]
+        head += [name, "stated %", "right %"]
     return Grid(f"certainty stated against observed, {ear}", tuple(head), tuple(rows))
 
 
 def _figures(cell: EarCell) -> tuple[str, ...]:
     c = cell.counts
     return (
-        _share(c.hearing.word_error_rate),
-        _share(c.hearing.term_error_rate),
+        _percent(c.hearing.word_error_rate),
+        _percent(c.hearing.term_error_rate),
         _errors(c.sides),
-        str(c.sides.turned),
         _errors(c.numbers),
-        str(c.numbers.turned),
+        f"{c.sides.turned}, {c.numbers.turned}",
         _errors(c.negations),
         str(c.repairs.made),
         str(c.repairs.false),
         _number(c.false_repairs_per_1000),
-        str(c.repairs.sides_numbers),
-        str(c.repairs.silent),
-        f"{c.unheard_s:.0f}",
+        f"{c.repairs.sides_numbers}, {c.repairs.silent}",
         _number(cell.real_time_factor, digits=3),
         _number(cell.cpu_factor, digits=3),
-        _NOTHING if cell.peak_mb is None else f"{cell.peak_mb:,.0f}",
+        _NOTHING if cell.peak_mb is None else f"{cell.peak_mb:.0f}",
     )
 
 
@@ -185,8 +183,8 @@ def _errors(count: ClassCount) -> str:
     return f"{count.errors}/{count.total}"
 
 
-def _share(value: float | None) -> str:
-    return _NOTHING if value is None else f"{100 * value:.1f} %"
+def _percent(value: float | None) -> str:
+    return _NOTHING if value is None else f"{100 * value:.1f}"
 
 
 def _number(value: float | None, *, digits: int = 2) -> str:
@@ -200,9 +198,9 @@ def ear_tables(report: EarReport) -> list[RenderableType]:
     """What to print, in order."""
     parts: list[RenderableType] = [Text(_summary(report))]
     for grid in ear_grids(report):
-        table = Table(title=grid.title, title_justify="left", padding=(0, 1, 0, 0), box=None)
+        table = Table(title=grid.title, title_justify="left", padding=(0, 1, 0, 0), box=None, pad_edge=False)
         for at, column in enumerate(grid.head):
-            table.add_column(column, justify="left" if at < grid.names else "right", overflow="fold")
+            table.add_column(column, justify="left" if at < grid.names else "right")
         for row in grid.rows:
             table.add_row(*row)
         parts += [table, Text("")]

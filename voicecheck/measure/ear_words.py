@@ -161,9 +161,16 @@ def score_ear(
     got = plain_numbers(transcript.text, units=tellers.units)
     blocks = alignment(wanted, got)
     right = [False] * len(got)
+    told = [side_marks(row, tellers) for row in (wanted, got)]
     for a, b, c, d in blocks:
-        if wanted[a:b] == got[c:d]:
+        if "".join(wanted[a:b]) == "".join(got[c:d]):  # "near side" for "nearside" is no wrong word
             right[c:d] = [True] * (d - c)
+            continue
+        left = Counter(told[0][a:b])
+        for at in range(c, d):  # of "the left side" for "left", the side is right
+            if told[1][at] and left[told[1][at]]:
+                left[told[1][at]] -= 1
+                right[at] = True
     certain = _certain(transcript.words, got, right, tellers)
     return EarCounts(
         recordings=1,

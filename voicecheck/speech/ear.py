@@ -12,11 +12,13 @@ from voicecheck.records import Word
 from voicecheck.speech.certainty import Kind, calibrated, calibration
 from voicecheck.speech.repair import acceptance, chosen, read_as, silenced, with_text
 from voicecheck.speech.search import Candidate, SoundIndex, best_apart
+from voicecheck.speech.timeline import Stretch
 from voicecheck.speech.topic import EchoLimits, Topic, TopicLimits, suspects
 
-Scorer = Callable[[str], float]
-"""The log probability of a text for the sound of one window."""
+Scorer = Callable[[str, Stretch], float]
+"""The log probability of a text for a stretch of the recording (inside one window)."""
 
+AROUND = 5  # words before and after that are scored together with those in question
 PER_PLACE = 3  # candidates that the sound is asked about for one stretch
 ECHO_GAIN = -0.5  # a doubled hot word goes if the sound fits nearly as well without it
 STRAY_GAIN = 1.0  # a hot word that stands alone goes only if the sound fits better without it
@@ -76,15 +78,36 @@ def told_apart(words: Sequence[Word], hot_words: Sequence[str], score: Scorer | 
     suspected = suspects(words, hot_words, EchoLimits())
     if not suspected:
         return result
-    whole = score(" ".join(word.heard for word in words)) if score is not None else 0.0
     for echo in suspected:
         if score is not None:
-            left = " ".join(word.heard for word in (*words[: echo.first], *words[echo.last :]))
-            if not left or score(left) - whole < (ECHO_GAIN if echo.doubled else STRAY_GAIN):
+            around = Around(words, echo.first, echo.last)
+            left = " ".join(around.texts(""))
+            if not left or score(left, around.stretch) - score(around.heard, around.stretch) < (
+                ECHO_GAIN if echo.doubled else STRAY_GAIN
+            ):
                 continue
         for at in range(echo.first, echo.last):
             result[at] = silenced(words[at], ECHO_WHY if echo.doubled else STRAY_WHY)
     return result
+
+
+class Around:
+    """Words ``first:last`` with the few around them that the sound is asked about together with them."""
+
+    def __init__(self, words: Sequence[Word], first: int, last: int) -> None:
+        self._begin = max(0, first - AROUND)
+        self._part = words[self._begin : last + AROUND]
+        self._first, self._last = first - self._begin, last - self._begin
+        self.stretch = Stretch(self._part[0].start or 0.0, self._part[-1].end or 0.0)
+        self.heard = " ".join(word.heard for word in self._part)
+
+    def texts(self, text: str, *, first: int | None = None, last: int | None = None) -> list[str]:
+        """What was heard with ``text`` in the place of ``first:last`` (numbered as all words are)."""
+        begin = self._first if first is None else first - self._begin
+        end = self._last if last is None else last - self._begin
+        if not text:
+            return [word.heard for word in (*self._part[:begin], *self._part[end:])]
+        return with_text(self._part, begin, end, text)
 
 
 def mended(words: Sequence[Word], hot_words: Sequence[str], tools: LexiconTools, score: Scorer) -> list[Word]:
@@ -105,9 +128,17 @@ def considered(words: Sequence[Word], index: SoundIndex, score: Scorer) -> list[
     if not groups:
         return []
     learned = acceptance()
-    whole = score(" ".join(word.heard for word in words))
     taken: list[tuple[Candidate, float]] = []
     for group in groups:
-        gains = [score(" ".join(with_text(words, c.first, c.last, c.text))) - whole for c in group]
-        taken += chosen(group, gains, learned)
+        taken += chosen(group, gains_of(group, words, score), learned)
     return taken
+
+
+def gains_of(group: Sequence[Candidate], words: Sequence[Word], score: Scorer) -> list[float]:
+    """By how much the sound speaks for each candidate over what was heard."""
+    around = Around(words, min(c.first for c in group), max(c.last for c in group))
+    heard = score(around.heard, around.stretch)
+    return [
+        score(" ".join(around.texts(c.text, first=c.first, last=c.last)), around.stretch) - heard
+        for c in group
+    ]

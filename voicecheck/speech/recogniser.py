@@ -81,3 +81,4 @@ class SpeechSettings(Record):
     word_shortest_s: float = 0.03  # most words of a segment shorter than this: nobody spoke them
     repeat_ratio: float = 2.4  # text that zips better than this is a loop
     echo_run: int = 3  # so many hot words in the order of the list are an echo of the list
+    score_margin_s: float = 0.4  # around the words that the sound is asked about

@@ -4,15 +4,12 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from functools import lru_cache
 from importlib import resources
 
 from voicecheck.records import Record, Word
 from voicecheck.speech.search import Candidate
-
-Score = Callable[[str], float]
-"""The log probability of a text for the sound at hand."""
 
 DATA = "repair.json"
 _MARKS = re.compile(r"^([\W_]*)(.*?)([\W_]*)$", re.DOTALL)

@@ -35,7 +35,7 @@ class SearchLimits(Record):
     """How far a phrase may be from what was heard. Costs are per sound, 0 (the same) to 1."""
 
     sounds_least: int = 6  # a shorter phrase is found by chance
-    cost: float = 0.27  # of the whole phrase
+    cost: float = 0.25  # of the whole phrase
     changed_cost: float = 0.5  # of the words alone that differ
     words_most: int = 7  # heard words that one phrase is looked for in
     unsure: float = 0.8  # a word below this certainty may be another one …
@@ -53,6 +53,17 @@ class Phrase(NamedTuple):
     fixed: Plain
     side: bool
     told: bool  # from "sounds_like": the owner says that it is heard like this
+
+
+class _Exact(NamedTuple):
+    """Heard words that belong to terms: ``kept`` are never written over. ``alone`` are short terms of one word: one
+    may be a piece of a longer phrase that was cut at the wrong places ("out or tight rodent"), but is not exchanged
+    for another single word. ``phrases`` are components of several words, as half-open ranges.
+    """
+
+    kept: set[int]
+    alone: set[int]
+    phrases: set[tuple[int, int]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,7 +133,7 @@ class SoundIndex:
         doubtful = [self._doubtful(word, parts) for word, parts in zip(words, plain, strict=True)]
         if not any(doubtful) or not self.phrases:
             return []
-        exact = self._exact(words, plain)
+        exact = self._exact(plain)
         spans = list(self._spans(words, plain, doubtful, breaks))
         found: dict[tuple[int, int, str], Candidate] = {}
         for (first, last), phrase, cost in self._near(spans, words, plain):
@@ -143,22 +154,21 @@ class SoundIndex:
         unknown = any(part not in self._known for part in parts)
         return self.limits.unknown if unknown else self.limits.unsure
 
-    def _exact(self, words: Sequence[Word], plain: Sequence[Plain]) -> tuple[set[int], set[int]]:
-        """The words that belong to a term as it stands in the lexicon: they are not written over.
-
-        The second set are short terms of one word. One of those may be a piece of a longer phrase that was cut at
-        the wrong places ("out or tight rodent"), but is not exchanged for another single word.
-        """
+    def _exact(self, plain: Sequence[Plain]) -> _Exact:
+        """The words that belong to a term as it stands in the lexicon: they are not written over."""
         tokens = [(token, at) for at, parts in enumerate(plain) for token in parts]
         kept: set[int] = set()
         alone: set[int] = set()
+        phrases: set[tuple[int, int]] = set()
         for match in self._matcher.match([token for token, _ in tokens]):
             if match.kind == "cue":
                 continue
             sounds = self.pronouncer.phrase(token for token, _ in tokens[match.first : match.last])
             certain = match.last - match.first > 1 or len(sounds) >= _LONG_TERM or match.kind == "place"
+            if match.kind == "component" and match.last - match.first > 1:
+                phrases.add((tokens[match.first][1], tokens[match.last - 1][1] + 1))
             (kept if certain else alone).update(at for _, at in tokens[match.first : match.last])
-        return kept, alone - kept
+        return _Exact(kept, alone - kept, phrases)
 
     def _spans(
         self, words: Sequence[Word], plain: Sequence[Plain], doubtful: Sequence[bool], breaks: frozenset[int]
@@ -245,7 +255,7 @@ class SoundIndex:
         cost: float,
         words: Sequence[Word],
         plain: Sequence[Plain],
-        exact: tuple[set[int], set[int]],
+        exact: _Exact,
     ) -> Candidate | None:
         tokens = tuple(token for parts in plain[first:last] for token in parts)
         if tokens == phrase.words or _inflection(tokens, phrase.words):
@@ -267,8 +277,9 @@ class SoundIndex:
         if _inflection(tuple(left), wanted):
             return None
         differing = _differing(first, plain, wanted, last)
-        kept, alone = exact
-        if differing & kept or (differing & alone and last - first == 1):
+        if differing & exact.kept or (differing & exact.alone and last - first == 1):
+            return None
+        if any(first <= begin and end <= last for begin, end in exact.phrases):
             return None
         certainty = min(words[at].certainty for at in differing)
         unknown = any(token not in self._known for at in differing for token in plain[at])

@@ -102,6 +102,15 @@ class Splice:
         last = min(max(end - begin, first), stretch.seconds)
         return Stretch(stretch.start + first, stretch.start + last)
 
+    def spliced(self, time: float) -> float:
+        """Where a time of the recording lies in the splice; what was cut out lies at the nearest edge."""
+        at = 0
+        for number, stretch in enumerate(self.stretches):
+            if stretch.start <= time:
+                at = number
+        stretch, begin = self.stretches[at], self._begins[at]
+        return begin + min(max(time - stretch.start, 0.0), stretch.seconds)
+
 
 def words_from(pieces: Sequence[Piece]) -> list[Word]:
     """Whole words: a piece without a leading space belongs to the word before, as does a lone punctuation

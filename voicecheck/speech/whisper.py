@@ -8,12 +8,14 @@ same words.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Any, NamedTuple
 
 import babel
 import numpy as np
+from ctranslate2 import StorageView
 from faster_whisper import WhisperModel
 from faster_whisper.tokenizer import Tokenizer
 from faster_whisper.vad import VadOptions, get_speech_timestamps
@@ -45,7 +47,11 @@ from voicecheck.speech.weights import find_model
 DETECT_BLOCK_S = 120.0  # the speech detector is given this much at a time; bounds memory
 WINDOW_S = 30.0  # what Whisper hears at once
 FRAMES_PER_S = 100
-WINDOW_FRAMES = 3000
+ENCODED_FRAMES = 1500
+ENCODED_PER_S = 50
+FRAMES_SCORED = (
+    2  # of the window where only probabilities are wanted: fewer make no difference to them, but speed
+)
 MOST_TOKENS = 440  # of a text that is scored; the model has room for 448
 LEAST_PROBABILITY = 1e-5  # one impossible token does not outweigh all others
 LANGUAGE_WINDOWS = 3
@@ -79,10 +85,11 @@ class _Model(WhisperModel):  # type: ignore[misc]  # the engine has no types
 
 
 class _Window(NamedTuple):
-    """What the engine heard at once: its encoding, its length in frames, the hot words that it was given."""
+    """What the engine heard at once: its encoding, where it starts in the splice (s), the hot words it was given."""
 
     encoding: Any
-    frames: int
+    splice: Splice
+    start: float
     hot: tuple[str, ...]
 
 
@@ -202,8 +209,7 @@ class WhisperRecogniser:
         for segment in segments:
             if window is None or segment.seek != seek:
                 seek = segment.seek
-                frames = max(1, min(WINDOW_FRAMES, int(splice.seconds * FRAMES_PER_S) - seek))
-                window = _Window(getattr(self._model, "encoding", None), frames, hot)
+                window = _Window(getattr(self._model, "encoding", None), splice, seek / FRAMES_PER_S, hot)
             pieces = []
             for word in segment.words or ():
                 at = splice.original(word.start, word.end)
@@ -241,17 +247,35 @@ class WhisperRecogniser:
         return words
 
     def _scorer(self, window: _Window) -> Scorer:
-        """Scores texts against the sound of a window: the log probability of their tokens."""
+        """Scores texts against the sound of a window: the log probability of their tokens.
 
-        def score(text: str) -> float:
+        Only the stretch asked about is looked at: the time goes into what the model makes of each frame.
+        """
+        parts: dict[tuple[int, int], Any] = {}
+
+        def score(text: str, stretch: Stretch) -> float:
             tokens = self._model.hf_tokenizer.encode(" " + text, add_special_tokens=False).ids
             if not tokens or len(tokens) > MOST_TOKENS or window.encoding is None:
-                return -np.inf
-            result = self._model.model.align(window.encoding, self._start_tokens(), [tokens], window.frames)
+                return -math.inf
+            frames = self._frames(window, stretch)
+            if frames not in parts:
+                whole = np.asarray(window.encoding)
+                parts[frames] = StorageView.from_array(np.ascontiguousarray(whole[:, slice(*frames)]))
+            result = self._model.model.align(
+                parts[frames], self._start_tokens(), [tokens], FRAMES_SCORED, median_filter_width=1
+            )
             probabilities = np.maximum(np.asarray(result[0].text_token_probs), LEAST_PROBABILITY)
             return float(np.log(probabilities).sum())
 
         return score
+
+    def _frames(self, window: _Window, stretch: Stretch) -> tuple[int, int]:
+        """The half-open range of encoded frames of a window in which a stretch of the recording lies."""
+        margin = self.settings.score_margin_s
+        start = (window.splice.spliced(stretch.start) - window.start - margin) * ENCODED_PER_S
+        end = (window.splice.spliced(stretch.end) - window.start + margin) * ENCODED_PER_S
+        first = min(max(0, int(start)), ENCODED_FRAMES - 1)
+        return first, min(max(first + 1, math.ceil(end)), ENCODED_FRAMES)
 
     def _start_tokens(self) -> list[int]:
         model = self._model
