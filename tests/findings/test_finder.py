@@ -104,6 +104,11 @@ def test_a_heading_leaves_alone(found: Found, text: str, expected: list[str]) ->
             ["ball_joint_lower front left defect", "strut front left defect"],
         ),
         ("The tires, wipers and battery are good.", ["battery ok", "tyre ok", "wiper_blade ok"]),
+        wrong(
+            "Front pads rotors worn.",
+            ["brake_pads front defect", "brake_rotor front defect"],
+            "of parts named without a pause or “and” between, all but the last are lost in silence",
+        ),
         (
             "Both front struts and the sway bar links are worn.",
             ["strut front left, front right defect", "sway_bar_link front left, front right defect"],
@@ -377,7 +382,7 @@ def test_a_number_corrected(found: Found, text: str, expected: list[str]) -> Non
     ("text", "expected"),
     [
         ("Left front inner tie rod is loose, sorry, the outer.", ["tie_rod_end_outer front left defect"]),
-        ("The left lower ball joint is loose, I mean the upper.", ["ball_joint_upper left defect"]),
+        ("The left lower ball joint is loose, I mean the upper.", ["ball_joint_upper front left defect"]),
         wrong(
             "It's not the strut, it's the shock that's leaking.",
             ["shock defect"],

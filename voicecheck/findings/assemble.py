@@ -166,7 +166,7 @@ class Assembler:
                 if correcting:
                     rejected.append(component)
                     continue
-                if self._is_absent(part):
+                if self._is_absent(part, item):
                     notes.append(self._absent(component, part))
                 elif part is not first or len(item.parts) == 1:
                     continue
@@ -342,12 +342,15 @@ class Assembler:
         children = {c.id for c in self._lexicon.components.values() if component in self._ancestors(c.id)}
         return children | set(self._ancestors(component))
 
-    def _is_absent(self, part: Part) -> bool:
-        """ "No fire extinguisher": "no" right before the name, not "not the boot"."""
-        return any(
+    def _is_absent(self, part: Part, item: Item) -> bool:
+        """ "No fire extinguisher, needs one": "no" opens the sentence or advice follows; not "not the boot"."""
+        named = any(
             m.detail == "negation" and m.last == part.mark.first and self._tokens[m.last - 1].text == "no"
             for m in part.lead
         )
+        at = part.mark.first - 1
+        opens = at <= 0 or self._tokens[at - 1].stop
+        return named and (opens or any(m.kind == "cue" and m.detail == "advice" for m in item.trail))
 
     def _absent(self, component: str, part: Part) -> Note:
         place = Place.of(part.lead)
@@ -523,10 +526,11 @@ class Assembler:
         quantities = reading_marks(self._tokens, saying)
         limits = limit_marks(saying, quantities)
         rated = rated_marks(self._tokens, quantities)
-        readings = [q for q in quantities if q not in limits and q not in rated]
+        taken = {q.first for q in [*limits, *rated]}
+        readings = [q for q in quantities if q.first not in taken]
         named = saying.of_kind("measure")
         measures = [m for q in readings if (m := self._measure(note, q, named, saying)) is not None]
-        spoken = [m for q in limits if (m := self._measure(note, q, named, saying)) is not None]
+        spoken = [m for q in limits if q.bound != "~" and (m := self._measure(note, q, named, saying)) is not None]
         said = self._weigher.weigh(note.component, saying, has_reading=bool(measures), strict=True)
         note.measures.extend(measures)
         note.limits_said.extend(spoken)
@@ -792,8 +796,13 @@ class Assembler:
                 return
             for note in targets:
                 self._place_note(note, place)
-        elif place.located and saying.advises:
-            self._advise_wider(targets, saying, span)
+        elif place.located and (saying.advises or saying.cues("no_action")):
+            there = self._there(targets, place)
+            if there is not None:
+                self._fill(there, Saying([m for m in saying.marks if m.kind != "place"]), has_part=True)
+                there.ranges.append(span)
+            else:
+                self._advise_wider(targets, saying, span)
             return
         for note in targets:
             if saying.advises and self._clause_number - max(note.clause, note.touched) > 1:
@@ -801,6 +810,18 @@ class Assembler:
             self._fill(note, saying, has_part=False)
             note.touched = self._clause_number
             note.ranges.append(span)
+
+    def _there(self, targets: Sequence[Note], place: Place) -> Note | None:
+        """ "that left front can run a while": the note of the part at just that place, if there is one."""
+        if not targets or _only_wide(place):
+            return None
+        component = targets[-1].component
+        entry = self._lexicon.components[component]
+        positions = set(expand(resolve(entry, place, around=Place(), last=targets[-1].positions)))
+        for note in reversed(self.notes):
+            if note.component == component and positions and set(expand(note.positions)) == positions:
+                return note
+        return None
 
     def _targets(self, saying: Saying) -> list[Note]:
         plural = saying.grammar("plural_pronoun")

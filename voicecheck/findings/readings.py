@@ -8,7 +8,7 @@ from voicecheck.findings.notes import Saying
 from voicecheck.lexicon.model import Lexicon, MeasureTerm
 from voicecheck.records.finding import Measure
 from voicecheck.records.reading import Mark, Token
-from voicecheck.records.vocabulary import Market, Position, Unit
+from voicecheck.records.vocabulary import Bound, Market, Position, Unit
 
 
 class Gauge:
@@ -105,12 +105,20 @@ def reading_marks(tokens: Sequence[Token], saying: Saying) -> list[Mark]:
 
 
 def limit_marks(saying: Saying, quantities: Sequence[Mark]) -> list[Mark]:
-    """The quantities that are spoken limits: a limit cue stands within three words before them."""
+    """The quantities that are spoken limits and no readings: a limit cue stands within three words before them.
+
+    A minimum comes back with bound ">" (what is measured must be above it), a maximum with "<"; a new part's value
+    or a rating is no limit, and is marked "~".
+    """
     limits = []
     for mark in quantities:
-        if any(0 <= mark.first - cue.last <= 3 for cue in saying.cues("limit")):
-            limits.append(mark)
+        cue = next((c for c in saying.cues("limit") if 0 <= mark.first - c.last <= 3), None)
+        if cue is not None:
+            limits.append(mark.model_copy(update={"bound": _LIMIT_BOUNDS.get(cue.id, "=")}))
     return limits
+
+
+_LIMIT_BOUNDS: dict[str, Bound] = {"min": ">", "max": "<", "new": "~", "rated": "~"}
 
 
 def rated_marks(tokens: Sequence[Token], quantities: Sequence[Mark]) -> list[Mark]:

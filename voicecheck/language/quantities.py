@@ -632,12 +632,13 @@ def carry_units(tokens: Sequence[Token], marks: Sequence[Mark]) -> list[Mark]:
     return result
 
 
+_LONGEST_GAP = 8  # tokens; "and then on the right hand rear one"
 _SMALL_WORDS = ("list", "preposition", "article", "determiner", "copula")
 
 
 def _only_places(tokens: Sequence[Token], marks: Sequence[Mark], first: int, last: int) -> bool:
     """Whether tokens ``first:last`` say where, and nothing else."""
-    if first >= last or any(token.stop for token in tokens[first - 1 : last]):
+    if not 0 < last - first <= _LONGEST_GAP or any(token.stop for token in tokens[first - 1 : last]):
         return False
     inside = [m for m in marks if first <= m.first and m.last <= last]
     places = _covered([m for m in inside if m.kind == "place"])

@@ -19,12 +19,12 @@ _FIGURES = (
     "× real", "× CPU", "MB",
 )  # fmt: skip
 EXPLAINED = (
-    "words: word error rate, numbers in one form. terms: share of the text's components, places and conditions "
-    "that are not in the words as read. sides, numbers, not (negations): errors, of so many in the text; "
+    "words: word error rate, numbers in one form. terms: share of the components, places and conditions "
+    "of the text that are not in the words as read. sides, numbers, not (negations): errors, of so many; "
     "turned: sides, numbers turned into others. repairs: stretches read otherwise than heard; false: those "
-    "that made more word errors than they mended, also per 1,000 words; changed: repairs after which a side or "
-    "number is another, and how many of these are wrong. × real: seconds on the clock for a second of "
-    "recording; × CPU: seconds of all cores' work. MB: peak memory of the ear's process. certainty: words with "
+    "that made more word errors than they mended, also per 1,000 words; changed: repairs that made a side or "
+    "number another, and how many of these are wrong. × real: seconds on the clock for a second of "
+    "recording; × CPU: seconds of all cores' work. MB: peak memory of its process. certainty: words with "
     "that certainty stated, its mean, and the share that was right."
 )
 MOST_FALSE_PER_1000 = 1.0

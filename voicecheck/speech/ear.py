@@ -19,7 +19,7 @@ Scorer = Callable[[str, Stretch], float]
 """The log probability of a text for a stretch of the recording (inside one window)."""
 
 AROUND = 5  # words before and after that are scored together with those in question
-PER_PLACE = 3  # candidates that the sound is asked about for one stretch
+PER_PLACE = 4  # candidates that the sound is asked about for one stretch
 ECHO_GAIN = -0.5  # a doubled hot word goes if the sound fits nearly as well without it
 STRAY_GAIN = 1.0  # a hot word that stands alone goes only if the sound fits better without it
 ECHO_WHY = "written twice: the second is an echo of the words that were expected, not of the sound"

@@ -23,10 +23,11 @@ from voicecheck.speech.pronounce import Pronouncer
 Plain = tuple[str, ...]
 
 _CLASSES = 7
-_LENGTH_COUNTS = 0.008  # off the cost, for each letter of the phrase
+_LENGTH_COUNTS = 0.012  # off the cost, for each letter of the phrase
 _BATCH = 6_000  # pairs compared at once; bounds memory
 _LONG_CONDITION = 12  # letters: shorter ones of several words are everyday talk, and sound like more of it
 _LEADS = HEAD_ENDS | {"the", "a", "his", "her", "under", "behind", "around", "off", "by"}
+_SHORT_WORDS = 2
 _LONG_SIDE = 5  # sounds
 _LONG_TERM = 7  # sounds: a shorter single word is too common to be kept for being in the lexicon
 
@@ -34,7 +35,10 @@ _LONG_TERM = 7  # sounds: a shorter single word is too common to be kept for bei
 class SearchLimits(Record):
     """How far a phrase may be from what was heard. Costs are per sound, 0 (the same) to 1."""
 
-    sounds_least: int = 6  # a shorter phrase is found by chance
+    sounds_least: int = 4  # a shorter phrase is found by chance
+    sounds_enough: int = 6  # a phrase shorter than this is looked for in place of one or two doubtful words only …
+    short_unsure: float = 0.65  # … the least certain of them below this, or in no term
+    short_cost: float = 0.36  # … and may cost this much
     cost: float = 0.25  # of the whole phrase
     changed_cost: float = 0.5  # of the words alone that differ
     words_most: int = 7  # heard words that one phrase is looked for in
@@ -244,7 +248,8 @@ class SoundIndex:
         heard = np.concatenate([np.full(near.size, at) for at, near in pairs])
         wanted = np.concatenate([near for _, near in pairs])
         cost = costs(_trimmed(rows[heard]), _trimmed(self._sounds[wanted]), phone_table())
-        for at in np.flatnonzero(cost <= self.limits.cost):
+        short = self._lengths[wanted] < self.limits.sounds_enough
+        for at in np.flatnonzero(cost <= np.where(short, self.limits.short_cost, self.limits.cost)):
             yield spans[heard[at]], self.phrases[wanted[at]], float(cost[at])
 
     def _judged(
@@ -287,6 +292,10 @@ class SoundIndex:
             return None
         changed = 0.0
         if not phrase.told:
+            if len(phrase.sounds) < self.limits.sounds_enough and (
+                last - first > _SHORT_WORDS or not (unknown or certainty < self.limits.short_unsure)
+            ):
+                return None
             pair = (self.pronouncer.phrase(left), self.pronouncer.phrase(wanted))
             changed = float(costs(padded(pair[:1]), padded(pair[1:]), phone_table())[0])
             if changed > self.limits.changed_cost:
