@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     from voicecheck.lexicon import Lexicon
     from voicecheck.pipeline import Progress, Workshop
     from voicecheck.records import Draft, Market, Problem, VoicecheckError
-    from voicecheck.speech import Recogniser
+    from voicecheck.speech import Ear, Recogniser
 
 SELF_TEST_FAILED = 1
 UNUSABLE = 2
@@ -227,11 +227,11 @@ _model_option = click.option(
 _json_option = click.option("--json", "as_json", is_flag=True, help="Print JSON instead of a table.")
 
 
-def _recogniser(model: str) -> Recogniser:
+def _recogniser(model: str, *, ear: Ear = "full") -> Recogniser:
     from voicecheck.speech import SpeechSettings
     from voicecheck.speech.whisper import WhisperRecogniser
 
-    return WhisperRecogniser(SpeechSettings(model=model))
+    return WhisperRecogniser(SpeechSettings(model=model, ear=ear))
 
 
 def _refuse(message: str, *, hint: str = "") -> NoReturn:
@@ -417,11 +417,12 @@ def _tell_times(took: Mapping[str, float], seconds: float | None) -> None:
 
 @main.command()
 @click.argument("file", type=click.Path(path_type=Path, allow_dash=True))
+@click.option("--plain", is_flag=True, help="Neither hot words nor repairs: what the engine hears by itself.")
 @_json_option
 @_model_option
 @_shop_options("market", "lexicon")
-def listen(*, file: Path, as_json: bool, model: str, shop: _Shop) -> None:
-    """Print the transcript of the recording FILE, with times and certainties."""
+def listen(*, file: Path, plain: bool, as_json: bool, model: str, shop: _Shop) -> None:
+    """Print the transcript of the recording FILE, with times, certainties, and repairs with their reasons."""
     from voicecheck.documents import transcript_table
     from voicecheck.pipeline import listen as hear
     from voicecheck.pipeline import timed
@@ -433,7 +434,7 @@ def listen(*, file: Path, as_json: bool, model: str, shop: _Shop) -> None:
         with timed(took, "loading"):
             lexicon = shop.load_lexicon()
             tell("loading", 0.5)
-            recogniser = _recogniser(model)
+            recogniser = _recogniser(model, ear="plain") if plain else _recogniser(model)
         tell("loading", 1.0)
         transcript, recording = hear(lexicon, file, recogniser, progress=tell, timings=took)
     if as_json:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import pytest
-from hypothesis import given
+from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from voicecheck.findings.vin import Speller, checked_vin, joined, read_vin, written_vin
@@ -160,6 +160,7 @@ def test_any_text_gives_a_good_number_or_none(speller: Speller, text: str, marke
 
 @given(st.text(alphabet="0123456789ABCDEFGHJKLMNPRSTUVWXYZ", min_size=17, max_size=17), st.booleans())
 def test_any_characters_spelled_one_by_one_come_back(speller: Speller, vin: str, spaced: bool) -> None:
+    assume(spaced or any(sign.isdigit() for sign in vin))  # a word of letters alone is taken for a word
     said = " ".join(vin) if spaced else vin
     found = read_vin(tokens(said), speller, first=0, market="UK")
     assert found is not None

@@ -6,7 +6,7 @@ import json
 import math
 import struct
 import wave
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 
 import pytest
@@ -41,7 +41,7 @@ def narration(folder: Path, name: str, voices: Sequence[str], *, seconds: float 
         "name": name,
         "market": "US",
         "style": "short",
-        "findings": [gold_finding() | {"quote": TEXT, "positions": ["front left"]}],
+        "findings": [gold_finding(action="none", positions=["front left"], quote=TEXT)],
         "lines": [],
         "not_lines": [],
     }
@@ -80,9 +80,6 @@ class Fake:
             peak_mb=500.0,
             failure=self.failure,
         )
-
-
-Measure = Callable[..., EarReport]
 
 
 def measured(folder: Path, *conditions: str, **more: object) -> tuple[EarReport, dict[str, Fake]]:

@@ -5,6 +5,8 @@ All text of a recording goes in as ``Text``, so that square brackets in it are n
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 from rich.box import SIMPLE_HEAD
 from rich.console import Group, RenderableType
 from rich.padding import Padding
@@ -16,6 +18,7 @@ from voicecheck.documents.arranged import (
     SECTIONS,
     UNSURE_WORD,
     Arranged,
+    Piece,
     Question,
     Row,
     Section,
@@ -239,7 +242,8 @@ def _row_text(words: tuple[Word, ...], row: Row) -> Text:
 def transcript_table(transcript: Transcript) -> RenderableType:
     """A transcript for the terminal: time, words, and the lowest and the median certainty of each row.
 
-    Repaired words stand as "heard → read"; words below 0.6 are underlined and carry their certainty.
+    Repaired words stand as "heard → read", and are listed below with their reasons; words below 0.6 are
+    underlined and carry their certainty.
     """
     blocks: list[RenderableType] = []
     if transcript.note:
@@ -266,4 +270,35 @@ def transcript_table(transcript: Transcript) -> RenderableType:
         )
     if rows:
         blocks.append(table)
+    if repairs := _repairs(transcript):
+        blocks.append(_heading("Read otherwise than heard"))
+        blocks.append(_listed(repairs))
     return Group(*blocks)
+
+
+def _repairs(transcript: Transcript) -> list[tuple[str, Text]]:
+    """Each repair with its time, what was heard, what is read and why."""
+    found = []
+    for piece in _repaired(transcript.words):
+        at, first = piece.words[0]
+        text = _text(f"“{piece.heard or 'nothing'}” → “{piece.read or 'nothing'}”", "bold")
+        for why in dict.fromkeys(word.why for _, word in piece.words if word.why):
+            text.append("\n" + plain.visible(plain.capital(why)), style="dim")
+        found.append((_stamp(at, first.start), text))
+    return found
+
+
+def _repaired(words: tuple[Word, ...]) -> list[Piece]:
+    """Runs of repaired words; two repairs that touch are two runs."""
+    runs: list[Piece] = []
+    for piece in pieces(words, 0, len(words)):
+        if not piece.repaired:
+            continue
+        run = [piece.words[0]]
+        for before, word in pairwise(piece.words):
+            if before[1].why != word[1].why:
+                runs.append(Piece(repaired=True, words=tuple(run)))
+                run = []
+            run.append(word)
+        runs.append(Piece(repaired=True, words=tuple(run)))
+    return runs

@@ -62,6 +62,7 @@ class Assembler:
         self._scene = _Scene()
         self._clause_number = 0
         self._general: dict[str, bool] = {}
+        self._times = {term.said for term in lexicon.grammar if term.kind == "time"}
 
     def run(self) -> list[Note]:
         """All notes, in the order of speech; withdrawn ones are marked."""
@@ -152,8 +153,11 @@ class Assembler:
 
     def _item(self, item: Item, *, correcting: bool) -> None:
         first = item.parts[0]
-        if self._is_only_where(item):
-            self.talk.append(Talk(item.first, item.last, why="where it lands"))
+        aside = "where it lands" if self._is_only_where(item) else "when" if self._is_when(item) else ""
+        if aside:
+            self.talk.append(Talk(item.first, item.trail_first, why=aside))
+            if _says_anything(item.trail):
+                self._orphan(ClauseItems(item.trail, item.trail_first, item.last, []))
             return
         lead_place = Place.of(first.lead)
         sayings = split_sayings(self._tokens, item.trail)
@@ -218,6 +222,8 @@ class Assembler:
                 note.ranges.append((item.first, item.last))
             if self._remedy_of_all(notes):
                 return
+        if len({n.positions for n in notes if n.placed == "said"}) > 1:
+            self._scene.carried = Place()  # several places in one statement: none of them is carried on
         self._share_misfits(item, notes)
         notes = self._joined(notes)
         self._except(item, notes)
@@ -273,7 +279,16 @@ class Assembler:
             gone = [m for m in lead if m.kind == "condition"]
             if all(self._lexicon.conditions[m.id].state == "missing" for m in gone):
                 return not any(is_state(m) or m.kind == "action" for m in item.trail)
-        return lands and not any(is_state(m) or m.kind == "action" for m in item.trail)
+        verb = [m for m in item.trail if m.kind == "grammar" and m.detail in ("copula", "singular_copula")]
+        said_of_it = bool(verb) and verb[0].first == item.trail_first
+        return lands and not said_of_it and (bool(self._scene.recent) or not item.trail)
+
+    def _is_when(self, item: Item) -> bool:
+        """ "top that up when the pump's in": a time, as long as nothing is found wrong with the part."""
+        before = self._tokens[max(0, item.first - 1) : item.parts[0].mark.first]
+        timed = any(token.text in self._times for token in before)
+        judged = any(m.kind in ("condition", "quantity") for m in item.trail) or any(m.detail == "ok" for m in item.trail)
+        return timed and len(item.parts) == 1 and not judged and bool(self._scene.recent)
 
     def _specific(self, part: Part) -> str:
         """The component that the words really name: "boot on the tie rod end", "the lower one" of two joints."""
@@ -287,7 +302,10 @@ class Assembler:
             if component in line:
                 plural = self._tokens[part.mark.last - 1].text.endswith("s")
                 # "replace the line" after the cooler line is that line; "the boots" are all of their kind
-                return line[line.index(component) - 1] if plural else note.component
+                nearest = line.index(component) - 1
+                if plural:
+                    return line[nearest] if nearest > 0 else component
+                return note.component
         component = self._whole_set(self._measured_part(component))
         qualifiers = set(Place.of(part.lead).qualifiers)
         wholes = list(part.wholes)
@@ -530,7 +548,9 @@ class Assembler:
         readings = [q for q in quantities if q.first not in taken]
         named = saying.of_kind("measure")
         measures = [m for q in readings if (m := self._measure(note, q, named, saying)) is not None]
-        spoken = [m for q in limits if q.bound != "~" and (m := self._measure(note, q, named, saying)) is not None]
+        spoken = [
+            m for q in limits if q.bound != "~" and (m := self._measure(note, q, named, saying)) is not None
+        ]
         said = self._weigher.weigh(note.component, saying, has_reading=bool(measures), strict=True)
         note.measures.extend(measures)
         note.limits_said.extend(spoken)
@@ -590,7 +610,9 @@ class Assembler:
     def _measure(self, note: Note, mark: Mark, named: Sequence[Mark], saying: Saying) -> Measure | None:
         if mark.unit is None and (unit := self._run_unit(note.component)) is not None:
             said = mark.model_copy(update={"unit": unit})
-            if (found := self._gauge.read(note.component, said, named=named, positions=note.positions)) is not None:
+            if (
+                found := self._gauge.read(note.component, said, named=named, positions=note.positions)
+            ) is not None:
                 mark = said
                 del found
         near = [
@@ -829,7 +851,9 @@ class Assembler:
         if plural and len({n.component for n in statement}) > 1:
             return statement
         if plural and any(m.id in ("both", "both of them", "both of those") for m in plural):
-            faulty = [n for n in self.notes[-_MEMORY:] if n.state in ("defect", "missing") and not n.withdrawn]
+            faulty = [
+                n for n in self.notes[-_MEMORY:] if n.state in ("defect", "missing") and not n.withdrawn
+            ]
             last = list(dict.fromkeys(n.component for n in reversed(faulty)))[:2]
             if len(last) == 2 and not any(len(n.positions) > 1 for n in faulty):
                 return [n for n in faulty if n.component in last]

@@ -325,6 +325,8 @@ class _View:
             grammar = {m.detail: m for m in marks if m.kind == "grammar"}
             solid = [m for m in marks if m.kind != "grammar"]
             step: int | None = None
+            if "time" in grammar:
+                break
             if "target" in grammar and any(m.kind == "condition" for m in solid):
                 return at  # "grease all over the arm": what is thrown is said of the part before
             for m in solid:

@@ -108,6 +108,12 @@ def own_axles(component: Component) -> list[str]:
     return [axle for axle in ("front", "rear") if any(where.startswith(axle) for where in sits(component))]
 
 
+def usual_axle(component: Component) -> list[str]:
+    """The axle of the first place listed, where that is one axle: a CV boot is a front one unless said otherwise."""
+    first = component.places[0].split()[0] if component.places else ""
+    return [first] if first in ("front", "rear") else []
+
+
 def resolve(
     component: Component, said: Place, *, around: Place, last: Sequence[Position]
 ) -> tuple[Position, ...]:
@@ -154,8 +160,8 @@ def resolve(
         if not sides:
             sides = ["left", "right"]
     own = own_axles(component)
-    if not axles and len(own) == 1 and (sides or whole):
-        axles = own
+    if not axles and (sides or whole):
+        axles = own if len(own) == 1 else usual_axle(component)
     if not has_sides(component):
         return _allowed(component, [a for a in axles])  # type: ignore[misc]
     if set(component.places) <= {"sides", "one"} and sides:

@@ -72,7 +72,8 @@ class Weigher:
             if not m.negated and self._lexicon.conditions[m.id].state != "ok"
         ]
         ok_at = [m.first for m in saying.cues("ok") if not m.negated]
-        if bad_at and any(max(bad_at) <= but < at for but in contrast for at in ok_at):
+        last_word = bool(bad_at and ok_at) and max(ok_at) > max(bad_at) and saying.grammar("pronoun", "plural_pronoun")
+        if bad_at and (last_word or any(max(bad_at) <= but < at for but in contrast for at in ok_at)):
             bad = missing = doubted = False  # "a bit of rust, but they're fine": the last judgement stands
             good = True
             out.conditions.clear()

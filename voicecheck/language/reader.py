@@ -233,7 +233,9 @@ def _drop_interjections(tokens: Sequence[Token], marks: Sequence[Mark]) -> list[
                 continue
         if mark.kind == "place" and mark.id == "right" and single and tokens[mark.first].comma:
             opens = mark.first == 0 or tokens[mark.first - 1].stop
-            paired = any(m.kind == "place" and "left" in m.id and 0 < mark.first - m.first < _PAIR_REACH for m in marks)
+            paired = any(
+                m.kind == "place" and "left" in m.id and 0 < mark.first - m.first < _PAIR_REACH for m in marks
+            )
             if opens and not paired:
                 continue  # "Right, small hatchback": no side, unless a left was just spoken of
         if mark.kind == "place" and mark.detail == "relative" and single and mark.id == "all":

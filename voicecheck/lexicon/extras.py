@@ -1,4 +1,4 @@
-"""What the term folder holds besides terms: word forms, hot words, sounds; and the lexicon that carries them."""
+"""What the term folder holds besides terms: word forms, hot words, sounds; and the lexicon with them."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ class SpokenWord(Record):
 
 
 class ShopLexicon(Lexicon):
-    """A lexicon as ``load_lexicon`` makes it: with the word forms, hot words and sounds of the term folder."""
+    """A lexicon as ``load_lexicon`` makes it: with word forms, hot words and sounds of the term folder."""
 
     forms: WordForms = WordForms()
     hot: tuple[HotWord, ...] = ()

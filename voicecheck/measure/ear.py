@@ -201,7 +201,7 @@ def together(reports: Sequence[EarReport]) -> EarReport:
     first = reports[0]
     conditions = {c.name: c for report in reports for c in report.conditions}
     return EarReport(
-        folders=tuple(name for report in reports for name in report.folders),
+        folders=tuple(dict.fromkeys(name for report in reports for name in report.folders)),
         model=first.model,
         ears=first.ears,
         conditions=tuple(conditions.values()),

@@ -11,7 +11,7 @@ from voicecheck.records.base import Record
 
 
 class Word(Record):
-    """One word: ``heard`` as the recogniser wrote it, ``read`` as it is understood, seconds, certainty in 0–1.
+    """One word: ``heard`` as the recogniser wrote it, ``read`` as it is understood, seconds, certainty 0–1.
 
     Both texts keep the punctuation that hangs on the word. ``start`` and ``end`` are ``None`` for typed words.
     A phrase read in the place of several heard words stands on those words in order: joined they read as the

@@ -1,4 +1,4 @@
-"""Certainty that means something: the recogniser's own probabilities, corrected by what was right and wrong."""
+"""Certainty that means something: the recogniser's probabilities, corrected by what was right and wrong."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ _EDGE = 1e-3  # probabilities are kept this far from 0 and 1
 
 
 class Curve(Record):
-    """``certainty = logistic(offset + slope · logit(p))`` (Platt's correction), learned from ``words`` words."""
+    """``certainty = logistic(offset + slope · logit(p))`` (Platt scaling), learned from ``words`` words."""
 
     offset: float
     slope: float

@@ -30,6 +30,7 @@ class ScriptedRecogniser:
         progress: Progress | None = None,
     ) -> Transcript:
         """The scripted words; see ``Recogniser.hear``."""
+        del lexicon  # what was scripted is read as it is
         self.asked.append((sound.name, tuple(hot_words)))
         words = _laid_out(self._words, sound.seconds) if isinstance(self._words, str) else self._words
         if progress is not None:

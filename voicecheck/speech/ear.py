@@ -1,4 +1,4 @@
-"""What the full ear does with the words of one window: echoes out, terms in by their sound, certainty corrected.
+"""What the full ear does with the words of one window: echoes out, terms in by their sound, certainty.
 
 Knows no engine: the sound is asked through a ``Scorer``.
 """

@@ -18,7 +18,8 @@ Phones = tuple[int, ...]
 
 # What each feature of a consonant or a vowel adds to a distance, at most 1 in all.
 _CONSONANT = {
-    "place": 0.8, "stricture": 0.5, "voice": 0.2, "nasal": 0.35, "lateral": 0.2, "sibilant": 0.25, "rhotic": 0.2,
+    "place": 0.8, "stricture": 0.5, "voice": 0.2, "nasal": 0.35, "lateral": 0.2, "sibilant": 0.25,
+    "rhotic": 0.2,
 }  # fmt: skip
 _VOWEL = {"height": 0.45, "back": 0.4, "round": 0.1, "rhotic": 0.3, "end_height": 0.25, "end_back": 0.25}
 _NEAR_VOWEL = 0.35  # from a glide to its own vowel: "your" for "yer"
@@ -50,7 +51,7 @@ class PhoneTable:
                     self.swap[at, self._number[other["phone"]]] = _distance(one, other, by_name)
 
     def numbers(self, names: Iterable[str]) -> Phones:
-        """The numbers of phones given by name, stress marks ignored. Raises ``KeyError`` for an unknown one."""
+        """The numbers of phones by name, stress marks ignored. Raises ``KeyError`` for an unknown one."""
         return tuple(self._number[name.rstrip("012")] for name in names)
 
     def spelled(self, phones: Phones) -> str:
@@ -105,7 +106,9 @@ def costs(heard: NDArray[np.int8], wanted: NDArray[np.int8], table: PhoneTable) 
         for j in range(wanted.shape[1]):
             np.minimum(best[j], new[j] + drop_wanted[j], out=new[j + 1])
         row = new
-    return total / np.maximum(1, np.maximum(heard_length, wanted_length)).astype(np.float32)
+    longer = np.maximum(1, np.maximum(heard_length, wanted_length)).astype(np.float32)
+    result: NDArray[np.float32] = total / longer
+    return result
 
 
 def padded(sequences: Sequence[Phones], *, width: int | None = None) -> NDArray[np.int8]:

@@ -1,4 +1,4 @@
-"""How a written word is spoken: own table, dictionary, inflections, compounds, spelled letters, letter rules."""
+"""How a written word is spoken: own table, dictionary, inflections, compounds, letter names, letter rules."""
 
 from __future__ import annotations
 
@@ -24,8 +24,8 @@ _WORD = re.compile(r"[a-z]+")
 class Pronouncer:
     """Pronunciations of words as ``normalise_token`` makes them.
 
-    ``own`` are pronunciations that go before the dictionary (``lexicon/sounds.csv``): words to what they sound
-    like, several where a word is spoken in several ways. That is phones by name in capitals ("B UH SH IH NG")
+    ``own`` are pronunciations that go before the dictionary (``lexicon/sounds.csv``): words to what they
+    sound like, several where a word is spoken in several ways. That is phones by name in capitals ("B UH SH IH NG")
     or plain words and letters ("e g r", "zurk").
     """
 

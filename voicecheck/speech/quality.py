@@ -21,8 +21,8 @@ _QUIETEST = 10  # per cent
 
 
 class SoundQuality(Record):
-    """``level_db`` and ``noise_db`` are those of speech and of what lies between (dB of full scale); ``ratio_db``
-    is the one over the other; ``clipped`` the share of frames of speech that reach full scale; ``speech`` the
+    """``level_db`` and ``noise_db`` are those of speech and of what lies between (dB of full scale);
+    ``ratio_db`` is the one over the other; ``clipped`` the share of frames of speech that reach full scale; ``speech`` the
     share of the recording in which somebody speaks.
     """
 
@@ -104,7 +104,7 @@ def _frames(sound: Sound) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:
         block = block[: len(block) // size * size].reshape(-1, size)
         power = np.mean(np.square(block, dtype=np.float64), axis=1)
         levels.append(10.0 * np.log10(np.maximum(power, 10 ** (_SILENT_DB / 10))))
-        full.append((np.abs(block) >= _FULL).any(axis=1))
+        full.append((np.abs(block) >= _FULL).max(axis=1).astype(np.bool_))
         start += _BLOCK_S
     if not levels:
         return np.zeros(0), np.zeros(0, bool)

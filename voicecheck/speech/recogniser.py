@@ -15,8 +15,8 @@ from voicecheck.speech.weights import DEFAULT_WEIGHTS
 
 Progress = Callable[[float], None]
 Ear = Literal["plain", "hot", "full"]
-"""``plain``: the engine alone; ``hot``: with hot words and what guards against their echoes; ``full``: also search
-by sound, asking the audio, and calibrated certainty."""
+"""``plain``: the engine alone; ``hot``: with hot words and what guards against their echoes; ``full``: also
+search by sound, asking the audio, and calibrated certainty."""
 
 
 class Recogniser(Protocol):
@@ -34,8 +34,9 @@ class Recogniser(Protocol):
 
         ``hot_words`` are phrases to expect, the most confusable first; as many as fit are used. ``lexicon``
         holds the terms that may be read where something like them was heard (``Word.read``); without one
-        every word is read as it was heard. ``progress`` is called with the share done, 0 to 1. Sound without speech gives no words and a ``note``. Raises
-        ``RecordingError`` (another language) or ``SpeechError`` (the engine failed).
+        every word is read as it was heard. ``progress`` is called with the share done, 0 to 1. Sound without
+        speech gives no words and a ``note``. Raises ``RecordingError`` (another language) or ``SpeechError``
+        (the engine failed).
         """
         ...
 

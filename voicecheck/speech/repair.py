@@ -1,4 +1,4 @@
-"""Reading another phrase than was heard: what is scored against the sound, what is accepted, how it is written down."""
+"""Reading another phrase than was heard: what is scored, what is accepted, how it is written down."""
 
 from __future__ import annotations
 
@@ -109,7 +109,7 @@ def _parts(text: str) -> tuple[str, str, str]:
 def chosen(
     group: Sequence[Candidate], gains: Sequence[float], learned: Acceptance
 ) -> list[tuple[Candidate, float]]:
-    """The accepted candidates of a group that do not overlap: the ones the sound speaks for most come first."""
+    """The accepted candidates of a group that do not overlap, in order; the best supported are kept."""
     taken: list[tuple[Candidate, float]] = []
     ranked = sorted(zip(group, gains, strict=True), key=lambda pair: (-_weight(*pair), pair[0].text))
     for candidate, gain in ranked:

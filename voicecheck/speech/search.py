@@ -36,7 +36,9 @@ class SearchLimits(Record):
     """How far a phrase may be from what was heard. Costs are per sound, 0 (the same) to 1."""
 
     sounds_least: int = 4  # a shorter phrase is found by chance
-    sounds_enough: int = 6  # a phrase shorter than this is looked for in place of one or two doubtful words only …
+    sounds_enough: int = (
+        6  # a phrase shorter than this is looked for in place of one or two doubtful words only …
+    )
     short_unsure: float = 0.65  # … the least certain of them below this, or in no term
     short_cost: float = 0.36  # … and may cost this much
     cost: float = 0.25  # of the whole phrase
@@ -60,9 +62,9 @@ class Phrase(NamedTuple):
 
 
 class _Exact(NamedTuple):
-    """Heard words that belong to terms: ``kept`` are never written over. ``alone`` are short terms of one word: one
-    may be a piece of a longer phrase that was cut at the wrong places ("out or tight rodent"), but is not exchanged
-    for another single word. ``phrases`` are components of several words, as half-open ranges.
+    """Heard words that belong to terms: ``kept`` are never written over. ``alone`` are short terms of one word:
+    one may be a piece of a longer phrase that was cut at the wrong places ("out or tight rodent"), but is not
+    exchanged for another single word. ``phrases`` are components of several words, as half-open ranges.
     """
 
     kept: set[int]
@@ -76,7 +78,8 @@ class Candidate:
 
     Words that heard and candidate share at their ends are left out. ``phrase`` is the whole phrase of the
     lexicon, ``cost`` how far it is in sound, ``changed_cost`` the same for the words that differ alone,
-    ``certainty`` that of the least certain differing word, ``unknown`` whether one of them is in no term, ``side`` whether the phrase names a side or corner.
+    ``certainty`` that of the least certain differing word, ``unknown`` whether one of them is in no term,
+    ``side`` whether the phrase names a side or corner.
     """
 
     first: int
@@ -432,7 +435,7 @@ def _stem(word: str) -> str:
 
 
 def best_apart(candidates: Iterable[Candidate], *, per_place: int) -> list[list[Candidate]]:
-    """Candidates that overlap put together, at most ``per_place`` of each group, the nearest in sound first."""
+    """Candidates that overlap put together, at most ``per_place`` of each group, the likeliest first."""
     groups: list[tuple[int, int, list[Candidate]]] = []
     for candidate in sorted(candidates, key=lambda c: (c.first, c.last)):
         if groups and candidate.first < groups[-1][1]:

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Sequence
+from functools import lru_cache
 from typing import NamedTuple
 
 from voicecheck.lexicon import Lexicon, TermMatcher, normalise_phrase
@@ -25,8 +26,8 @@ class TopicLimits(Record):
 class Topic:
     """Chooses hot words from a standing list and a lexicon.
 
-    ``count_tokens`` counts the recogniser's tokens of a text. The choice depends only on what is given, so the
-    same recording is heard the same way every time.
+    ``count_tokens`` counts the recogniser's tokens of a text. The choice depends only on what is given, so
+    the same recording is heard the same way every time.
     """
 
     def __init__(
@@ -38,7 +39,10 @@ class Topic:
         limits: TopicLimits | None = None,
     ) -> None:
         self.limits = limits or TopicLimits()
-        self._count = count_tokens
+        self._count = lru_cache(maxsize=1 << 14)(
+            count_tokens
+        )  # the same phrases are asked about in every window
+        self._systems: dict[str, str] = {}
         self._lexicon = lexicon
         self._matcher = matcher
         self._hard: dict[str, tuple[str, ...]] = {}
@@ -46,8 +50,8 @@ class Topic:
     def hot_words(self, standing: Sequence[str], heard: Sequence[str]) -> tuple[str, ...]:
         """The phrases to expect after ``heard`` (plain words, in order), at most the budget of tokens.
 
-        First the standing phrases that are about the topic, then names of its components that hold a rare word,
-        then the rest of the standing list.
+        First the standing phrases that are about the topic, then names of its components that hold a rare
+        word, then the rest of the standing list.
         """
         recent = list(heard[-self.limits.recent_words :])
         systems: Counter[str] = Counter()
@@ -92,10 +96,13 @@ class Topic:
         return any(self._count(word) >= self.limits.hard_word_tokens for word in name.split())
 
     def _system(self, phrase: str) -> str:
-        for match in self._matcher.match(normalise_phrase(phrase)):
-            if match.kind == "component":
-                return self._lexicon.components[match.id].system
-        return ""
+        system = self._systems.get(phrase)
+        if system is None:
+            found = (m.id for m in self._matcher.match(normalise_phrase(phrase)) if m.kind == "component")
+            component = next(found, None)
+            system = "" if component is None else self._lexicon.components[component].system
+            self._systems[phrase] = system
+        return system
 
     def _fitting(self, phrases: Sequence[str], tokens: int) -> tuple[str, ...]:
         """The first of the phrases that fit whole. A comma is counted as a token."""

@@ -1,9 +1,9 @@
 """Whisper through faster-whisper, on the CPU. The only module that sees that engine.
 
 The way of one recording: find speech, check the language, recognise the speech with hot words, throw out
-loops and echoes, look for terms by their sound and ask the audio about them, listen again without hot words where
-speech has no words, and report what stays unheard. Always at temperature 0, so that the same recording gives the
-same words.
+loops and echoes, look for terms by their sound and ask the audio about them, listen again without hot words
+where speech has no words, and report what stays unheard. Always at temperature 0, so that the same recording
+gives the same words.
 """
 
 from __future__ import annotations
@@ -59,7 +59,7 @@ SPEECH_WHY = "something like speech was heard here, but no words could be made o
 
 
 class _Model(WhisperModel):  # type: ignore[misc]  # the engine has no types
-    """The engine, taking other hot words for each window, and keeping what it made of the sound of the last one."""
+    """The engine, with other hot words for each window, keeping what it made of the sound of the last one."""
 
     hot_text: str | None = None
     encoding: Any = None
@@ -85,7 +85,7 @@ class _Model(WhisperModel):  # type: ignore[misc]  # the engine has no types
 
 
 class _Window(NamedTuple):
-    """What the engine heard at once: its encoding, where it starts in the splice (s), the hot words it was given."""
+    """What the engine heard at once: its encoding, its start in the splice (s), the hot words it was given."""
 
     encoding: Any
     splice: Splice
