@@ -7,7 +7,7 @@ PYTHON ?= python3
 VENV := .venv
 BIN := $(VENV)/bin
 WEIGHTS ?= base
-DEMO ?= samples_synthetic/tune/pickup-leaks.slt.opus
+DEMO ?= $(firstword $(filter-out %noise10.opus,$(wildcard samples_synthetic/tune/pickup-leaks.*.opus)))
 
 .PHONY: demo test check lint types measure results weights lock clean
 .DEFAULT_GOAL := demo
@@ -43,6 +43,7 @@ lint: $(VENV)/installed-dev
 
 types: $(VENV)/installed-dev
 	$(BIN)/mypy
+	@for file in tests/*/conftest.py; do $(BIN)/mypy --no-error-summary $$file || exit 1; done
 
 check: lint types test
 

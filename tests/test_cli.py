@@ -67,8 +67,12 @@ def test_the_commands_that_are_promised() -> None:
     ("command", "options"),
     [
         ("draft", "--text --json --html --csv --json-out --model --lexicon --catalogue --prices --market"),
-        ("listen", "--json --model --lexicon --market"),
-        ("measure", "--json --audio --no-audio --detail --model --lexicon --catalogue"),
+        ("listen", "--plain --json --model --lexicon --market"),
+        (
+            "measure",
+            "--json --audio --no-audio --detail --model --lexicon --catalogue "
+            "--ear --conditions --limit-minutes --recordings --noise --keep",
+        ),
         ("catalogue check", "--lexicon"),
         ("lexicon check", ""),
         ("weights", ""),

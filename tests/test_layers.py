@@ -24,14 +24,17 @@ MAY_IMPORT = {
     "estimate": {"records", "lexicon"},
     "documents": {"records"},
     "pipeline": {
-        "records", "resources", "recording", "speech", "lexicon", "catalogue", "language", "findings", "estimate",
+        "records", "resources", "recording", "speech", "lexicon", "catalogue", "language", "findings",
+        "estimate",
     },
     "measure": {
-        "records", "resources", "recording", "speech", "lexicon", "catalogue", "language", "findings", "estimate",
+        "records", "resources", "recording", "speech", "lexicon", "catalogue", "language", "findings",
+        "estimate",
         "documents", "pipeline",
     },
     "cli": {
-        "records", "resources", "recording", "speech", "lexicon", "catalogue", "language", "findings", "estimate",
+        "records", "resources", "recording", "speech", "lexicon", "catalogue", "language", "findings",
+        "estimate",
         "documents", "pipeline", "measure",
     },
     "__main__": {"cli"},
@@ -48,6 +51,7 @@ ADAPTERS = {
     "jinja2": {"documents/page.py"},
     "jiwer": {"measure/words.py"},
     "pint": {"records/units.py"},
+    "vininfo": {"findings/vin.py"},
 }
 
 PURE = ("language", "findings", "estimate", "records")

@@ -71,10 +71,15 @@ def ledger_faults(draft: Json) -> Iterator[str]:
         yield "the unplaced words and those of the ledger differ"
 
 
+def together(words: list[Json], key: str) -> str:
+    """The words in a row; one that a repair took in is read as nothing."""
+    return " ".join(word[key] for word in words if word[key])
+
+
 def span_faults(draft: Json) -> Iterator[str]:
     """Every piece of evidence is inside the text and says what is there, and when."""
     words, seconds = draft["transcript"]["words"], draft["recording"]["seconds"]
-    if draft["transcript"]["text"] != " ".join(w["read"] for w in words):
+    if draft["transcript"]["text"] != together(words, "read"):
         yield "the text is not its words"
     for finding in draft["findings"]:
         if not finding["heard"]:
@@ -83,7 +88,7 @@ def span_faults(draft: Json) -> Iterator[str]:
             part = words[span["first"] : span["last"]]
             if not 0 <= span["first"] < span["last"] <= len(words):
                 yield f"{finding['id']} has evidence outside the text"
-            elif [span["heard"], span["read"]] != [" ".join(w[k] for w in part) for k in ("heard", "read")]:
+            elif [span["heard"], span["read"]] != [together(part, key) for key in ("heard", "read")]:
                 yield f"{finding['id']} quotes what is not there"
             elif [span["start"], span["end"]] != [part[0]["start"], part[-1]["end"]]:
                 yield f"{finding['id']} has the time of other words"

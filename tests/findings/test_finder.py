@@ -606,7 +606,7 @@ def test_no_exceptions(found: Found, text: str, expected: list[str]) -> None:
     [
         ("The boot on the left outer tie rod end is torn.", ["tie_rod_end_boot front left defect"]),
         ("Torn boot on the right front cv axle.", ["cv_boot front right defect"]),
-        ("The boot is torn on the left cv axle.", ["cv_boot left defect"]),
+        ("The boot is torn on the left cv axle.", ["cv_boot front left defect"]),
         ("The bushing in the left front control arm is cracked.", ["control_arm_bushing front left defect"]),
         ("The gasket on the oil pan is leaking.", ["oil_pan_gasket defect"]),
         ("The boot at the rack is split.", ["steering_rack_boot defect"]),
@@ -656,7 +656,7 @@ def test_a_whole_that_names_no_piece(found: Found, text: str, expected: list[str
         ),
         (
             "Left cv boot is torn and slinging grease all over the control arm.",
-            ["cv_boot left defect [torn]"],
+            ["cv_boot front left defect [torn]"],
         ),
         (
             "Power steering hose is leaking, dripping on the subframe.",

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 from decimal import Decimal
 
 import pytest
@@ -12,11 +13,11 @@ from language_kit import Numbers, in_words, spoken, typed, value
 from number_parser import parse_number
 from text_to_num import alpha2digit
 
-from voicecheck.language.quantities import carry_units, depth_talk
+from voicecheck.language.quantities import depth_talk
 from voicecheck.lexicon import Lexicon
 from voicecheck.pipeline import Workshop
 from voicecheck.records.reading import Mark
-from voicecheck.records.vocabulary import UNITS
+from voicecheck.records.vocabulary import UNITS, Market
 
 MM, IN, THOU, N32 = "mm", "in", "0.001 in", "1/32 in"
 
@@ -404,45 +405,7 @@ def test_bounds(workshop: Workshop, text: str, bound: str) -> None:
     assert [(m.value, m.unit, m.bound) for m in marks] == [(Decimal(2), MM, bound)]
 
 
-# --- along a row of places ---
-
-
-def row(workshop: Workshop, text: str) -> list[tuple[Decimal, str | None]]:
-    """Quantities of a text with units carried along."""
-    reading = workshop.reader.read(typed(text))
-    marks = [m for clause in reading.clauses for m in clause.marks]
-    carried = carry_units(reading.tokens, marks)
-    assert [(m.kind, m.first, m.last) for m in carried] == [(m.kind, m.first, m.last) for m in marks]
-    return [(value(m), m.unit) for m in carried if m.kind == "quantity"]
-
-
-@pytest.mark.parametrize(
-    ("text", "expected", "unit"),
-    [
-        ("left front thirty three psi, right front thirty two, left rear nineteen", [33, 32, 19], "psi"),
-        ("left front five, right front four, left rear six thirty-seconds", [5, 4, 6], N32),
-        ("four mil on the left, five on the right", [4, 5], MM),
-        ("four mil on the left and five on the right", [4, 5], MM),
-    ],
-)
-def test_a_row_of_places_shares_its_unit(
-    workshop: Workshop, text: str, expected: list[int], unit: str
-) -> None:
-    assert row(workshop, text) == [(Decimal(n), unit) for n in expected]
-
-
-@pytest.mark.parametrize(
-    ("text", "units"),
-    [
-        ("left front thirty three psi. Right front four", ["psi", None]),
-        ("left front thirty three psi, tread four", ["psi", None]),
-        ("left front four mil, rotor twenty five", [MM, None]),
-        ("left front four mil and five thirty-seconds", [MM, N32]),
-        ("twelve point four volts, six fifty", ["V", None]),
-    ],
-)
-def test_a_row_ends_at_other_words(workshop: Workshop, text: str, units: list[str | None]) -> None:
-    assert [unit for _, unit in row(workshop, text)] == units
+# --- where depths are talked of ---
 
 
 @pytest.mark.parametrize(
@@ -460,6 +423,20 @@ def test_where_depths_are_talked_of(workshop: Workshop, text: str, expected: str
     marks = [m for clause in reading.clauses for m in clause.marks]
     where = depth_talk(reading.tokens, marks, workshop.lexicon)
     assert " ".join(token.text for at, token in enumerate(reading.tokens) if at in where) == expected
+
+
+@pytest.mark.xfail(strict=True, reason="the reader does not tell the quantities where tread is talked of")
+def test_a_misheard_depth_through_the_reader(workshop: Workshop) -> None:
+    reading = workshop.reader.read(typed("tires are at for 30 seconds on the left front"))
+    found = [m for clause in reading.clauses for m in clause.marks if m.kind == "quantity"]
+    assert [(m.value, m.unit) for m in found] == [(Decimal(4), N32)]
+
+
+@pytest.mark.xfail(strict=True, reason="the reader does not tell the quantities its market: degrees stay °F")
+def test_degrees_through_the_british_reader(workshop_of: Callable[[Market], Workshop]) -> None:
+    reading = workshop_of("UK").reader.read(typed("good to minus thirty four degrees"))
+    found = [m for clause in reading.clauses for m in clause.marks if m.kind == "quantity"]
+    assert [(m.value, m.unit) for m in found] == [(Decimal(-34), "°C")]
 
 
 # --- properties ---

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from itertools import pairwise
 
 import pytest
@@ -12,7 +12,7 @@ from language_kit import marks_of, spoken, typed, words_of
 
 from voicecheck.language import Reader
 from voicecheck.language.reader import ReaderSettings
-from voicecheck.lexicon.matcher import compile_matcher
+from voicecheck.lexicon.model import TermMatch
 from voicecheck.pipeline import Workshop
 from voicecheck.records.reading import Reading
 from voicecheck.records.transcript import Transcript
@@ -51,8 +51,15 @@ def test_a_long_pause_opens_a_clause(reader: Reader) -> None:
     assert len(reader.read(spoken("boot is torn _ pads are good")).clauses) == 1
 
 
+class Deaf:
+    """A matcher that knows no phrase."""
+
+    def match(self, words: Sequence[str]) -> tuple[TermMatch, ...]:
+        return ()
+
+
 def test_how_long_a_pause_must_be_is_a_setting(workshop: Workshop) -> None:
-    reader = Reader(workshop.lexicon, compile_matcher(workshop.lexicon), settings=ReaderSettings(pause_s=0.4))
+    reader = Reader(workshop.lexicon, Deaf(), settings=ReaderSettings(pause_s=0.4))
     assert len(reader.read(spoken("boot is torn _ pads are good")).clauses) == 2
 
 

@@ -58,10 +58,14 @@ from voicecheck.records.vocabulary import (
 
 __all__ = [
     "ACTIONS", "CORNERS", "FORMAT", "POSITIONS", "STATES", "UNITS", "UNPRICED_ACTIONS", "URGENCIES",
-    "Action", "Ask", "Bound", "Candidate", "Catalogue", "DataError", "Draft", "EmptyRecordingError", "Estimate",
-    "Finding", "FindingsResult", "InputError", "Job", "Ledger", "LedgerEntry", "Limit", "Line", "LineKind", "Market",
+    "Action", "Ask", "Bound", "Candidate", "Catalogue", "DataError", "Draft", "EmptyRecordingError",
+    "Estimate",
+    "Finding", "FindingsResult", "InputError", "Job", "Ledger", "LedgerEntry", "Limit", "Line",
+    "LineKind", "Market",
     "MarkupBand", "Measure", "MissingModelError", "NoSoundError", "NotMediaError", "Operation", "OutputError",
-    "PartUse", "Position", "PriceProfile", "Problem", "Record", "RecordingError", "RecordingInfo", "Ref", "ShopData",
-    "Span", "SpeechError", "State", "TooLongError", "Totals", "Transcript", "Unheard", "Unit", "Unplaced", "Urgency",
+    "PartUse", "Position", "PriceProfile", "Problem", "Record", "RecordingError", "RecordingInfo",
+    "Ref", "ShopData",
+    "Span", "SpeechError", "State", "TooLongError", "Totals", "Transcript", "Unheard", "Unit",
+    "Unplaced", "Urgency",
     "Vehicle", "VoicecheckError", "Word", "expand", "span_of",
 ]  # fmt: skip

@@ -23,9 +23,10 @@ class Candidate(Record):
 class Line(Record):
     """One line of the draft.
 
-    ``quantity`` counts parts (axle sets for pads and shoes). On labour lines ``hours`` is the whole line's time,
-    ``unit_price`` the rate per hour. An unknown price or time is ``None``, carries an ask, and is counted open.
-    ``arithmetic`` says in words how the amount came about; ``why`` who asked for the line when no one said it.
+    ``quantity`` counts parts (axle sets for pads and shoes). On labour lines ``hours`` is the whole line's
+    time, ``unit_price`` the rate per hour. An unknown price or time is ``None``, carries an ask, and is
+    counted open. ``arithmetic`` says in words how the amount came about; ``why`` who asked for the line when
+    no one said it.
     """
 
     kind: LineKind

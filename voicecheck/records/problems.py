@@ -8,7 +8,8 @@ from voicecheck.records.base import Record
 
 
 class Problem(Record):
-    """One fault: ``file`` and ``row`` (1 is the first line of the file), ``field`` (column) and what is wrong.
+    """One fault: ``file`` and ``row`` (1 is the first line of the file), ``field`` (column) and what is
+    wrong.
 
     ``severity`` is "error" (the file cannot be used) or "warning" (it can, but something is doubtful).
     """

@@ -1,4 +1,4 @@
-"""Clauses with their marked words: what the language stage says, before anything is decided about the vehicle."""
+"""Clauses with their marked words: what the language stage says, before anything is decided."""
 
 from __future__ import annotations
 
@@ -31,7 +31,7 @@ class Token(Record):
 class Mark(Record):
     """Tokens ``first:last`` carry a meaning: lexicon id, quantity, cue or closed-class word.
 
-    ``detail`` is the place kind, cue kind or grammar kind. ``negated`` and ``hedged`` come from cues in reach;
+    ``detail`` is the place kind, cue kind or grammar kind; ``negated`` and ``hedged`` come from cues;
     ``by`` names the cue or rule that said so, for whoever asks why.
     """
 

@@ -1,4 +1,7 @@
-"""What a shop brings: labour catalogue, price profile, inspection limits. Read by ``voicecheck.catalogue``."""
+"""What a shop brings.
+
+Labour catalogue, price profile, inspection limits. Read by ``voicecheck.catalogue``.
+"""
 
 from __future__ import annotations
 
@@ -32,7 +35,7 @@ class Operation(Record):
     per: Per
     hours: Decimal | None
     includes: tuple[str, ...] = ()  # codes whose labour this one contains
-    shares: tuple[str, ...] = ()  # opening steps in common with others, e.g. "wheel off"; hours in ``shared_hours``
+    shares: tuple[str, ...] = ()  # opening steps in common with others, e.g. "wheel off"
     shared_hours: Decimal = Decimal("0")
     parts: tuple[PartUse, ...] = ()
     sublet: bool = False
@@ -72,7 +75,8 @@ class PriceProfile(Record):
 class Limit(Record):
     """An inspection limit with where it was published.
 
-    ``status`` is "verified" (read in a stored copy of the source), "secondary", "memory" or "common practice".
+    ``status`` is "verified" (read in a stored copy of the source), "secondary", "memory" or "common
+    practice".
     """
 
     id: str

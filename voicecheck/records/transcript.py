@@ -13,7 +13,8 @@ from voicecheck.records.base import Record
 class Word(Record):
     """One word: ``heard`` as the recogniser wrote it, ``read`` as it is understood, seconds, certainty 0–1.
 
-    Both texts keep the punctuation that hangs on the word. ``start`` and ``end`` are ``None`` for typed words.
+    Both texts keep the punctuation that hangs on the word. ``start`` and ``end`` are ``None`` for
+    typed words.
     A phrase read in the place of several heard words stands on those words in order: joined they read as the
     phrase, and a word without a share of it reads as "". ``why`` says what such a reading rests on.
     """
@@ -47,7 +48,7 @@ class Transcript(Record):
 
 
 class Span(Record):
-    """A stretch of the transcript: words ``first`` up to but not including ``last``, with its seconds and texts."""
+    """Words ``first`` up to but not including ``last`` of the transcript, with seconds and texts."""
 
     first: int
     last: int

@@ -1,12 +1,13 @@
-"""The closed sets of words that the contracts use. Open vocabulary (parts, conditions, phrases) lives in ``lexicon/``."""
+"""The closed sets of words that the contracts use.
+
+Open vocabulary (parts, conditions, phrases) lives in ``lexicon/``.
+"""
 
 from __future__ import annotations
 
 from typing import Literal, get_args
 
-Position = Literal[
-    "front left", "front right", "rear left", "rear right", "front", "rear", "left", "right"
-]
+Position = Literal["front left", "front right", "rear left", "rear right", "front", "rear", "left", "right"]
 POSITIONS: tuple[Position, ...] = get_args(Position)
 CORNERS: tuple[Position, ...] = ("front left", "front right", "rear left", "rear right")
 

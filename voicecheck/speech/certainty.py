@@ -12,7 +12,7 @@ from typing import Literal
 from voicecheck.records import Record, Word
 
 DATA = "certainty.json"
-Kind = Literal["word", "side", "number", "repair"]
+Kind = Literal["word", "side", "number"]
 _EDGE = 1e-3  # probabilities are kept this far from 0 and 1
 
 
@@ -43,10 +43,12 @@ def calibration() -> Calibration:
     return Calibration.model_validate(json.loads(text))
 
 
-def calibrated(words: Sequence[Word], kinds: Sequence[Kind], learned: Calibration) -> list[Word]:
-    """The words with corrected certainty; ``kinds`` are theirs, in order."""
+def calibrated(words: Sequence[Word], kinds: Sequence[Kind | None], learned: Calibration) -> list[Word]:
+    """The words with corrected certainty; ``kinds`` are theirs, in order (none: is as it should be)"""
     return [
-        word.model_copy(update={"certainty": learned.certainty(word.certainty, kind)})
+        word
+        if kind is None
+        else word.model_copy(update={"certainty": learned.certainty(word.certainty, kind)})
         for word, kind in zip(words, kinds, strict=True)
     ]
 

@@ -5,13 +5,13 @@ Knows no engine: the sound is asked through a ``Scorer``.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 
 from voicecheck.lexicon import Lexicon, SimpleMatcher, normalise_phrase
 from voicecheck.records import Word
 from voicecheck.speech.certainty import Kind, calibrated, calibration
-from voicecheck.speech.repair import acceptance, chosen, read_as, silenced, with_text
-from voicecheck.speech.search import Candidate, SoundIndex, best_apart
+from voicecheck.speech.repair import Asked, acceptance, chosen, hopeful, read_as, silenced, support, with_text
+from voicecheck.speech.search import Candidate, SoundIndex, groups_of
 from voicecheck.speech.timeline import Stretch
 from voicecheck.speech.topic import EchoLimits, Topic, TopicLimits, suspects
 
@@ -19,6 +19,7 @@ Scorer = Callable[[str, Stretch], float]
 """The log probability of a text for a stretch of the recording (inside one window)."""
 
 AROUND = 5  # words before and after that are scored together with those in question
+FAMILIAR = 0.8  # certainty from which a word counts as said
 PER_PLACE = 4  # candidates that the sound is asked about for one stretch
 ECHO_GAIN = -0.5  # a doubled hot word goes if the sound fits nearly as well without it
 STRAY_GAIN = 1.0  # a hot word that stands alone goes only if the sound fits better without it
@@ -52,13 +53,13 @@ class LexiconTools:
             standing, [token for word in recent for token in normalise_phrase(word.heard)]
         )
 
-    def kinds(self, words: Sequence[Word]) -> list[Kind]:
+    def kinds(self, words: Sequence[Word]) -> list[Kind | None]:
         """What each word is to the calibration."""
         return [self._kind(word) for word in words]
 
-    def _kind(self, word: Word) -> Kind:
+    def _kind(self, word: Word) -> Kind | None:
         if word.why:
-            return "repair"
+            return None  # a reading has the probability of its own
         parts = normalise_phrase(word.heard)
         if any(self.index.is_number(part) for part in parts):
             return "number"
@@ -110,35 +111,59 @@ class Around:
         return with_text(self._part, begin, end, text)
 
 
-def mended(words: Sequence[Word], hot_words: Sequence[str], tools: LexiconTools, score: Scorer) -> list[Word]:
-    """The words of one window with echoes read as nothing and terms read where the sound speaks for them."""
+def mended(
+    words: Sequence[Word],
+    hot_words: Sequence[str],
+    tools: LexiconTools,
+    score: Scorer,
+    *,
+    before: Sequence[Word] = (),
+) -> list[Word]:
+    """The words of one window with echoes read as nothing and terms read where the sound speaks for them.
+
+    ``before`` are words heard earlier: what was said once with certainty is likelier said again.
+    """
     clean = told_apart(words, hot_words, score)
     at = [number for number, word in enumerate(clean) if word.read]
     spoken = [clean[number] for number in at]
-    for candidate, gain in considered(spoken, tools.index, score):
-        read = read_as(spoken, candidate, gain)
-        for number, word in zip(range(candidate.first, candidate.last), read, strict=True):
+    for asked in considered(
+        spoken, tools.index, score, familiar=familiar_words((*before, *spoken), hot_words)
+    ):
+        span = range(asked.candidate.first, asked.candidate.last)
+        for number, word in zip(span, read_as(spoken, asked), strict=True):
             clean[at[number]] = word
     return clean
 
 
-def considered(words: Sequence[Word], index: SoundIndex, score: Scorer) -> list[tuple[Candidate, float]]:
-    """The candidates that the sound speaks for, each with its gain; they do not overlap."""
-    groups = best_apart(index.find(words), per_place=PER_PLACE)
-    if not groups:
-        return []
+def familiar_words(words: Iterable[Word], hot_words: Iterable[str]) -> frozenset[str]:
+    """The plain words that were expected, or heard with certainty."""
+    sure = (word.heard for word in words if word.certainty >= FAMILIAR)
+    return frozenset(token for text in (*sure, *hot_words) for token in normalise_phrase(text))
+
+
+def considered(
+    words: Sequence[Word], index: SoundIndex, score: Scorer, *, familiar: frozenset[str] = frozenset()
+) -> list[Asked]:
+    """The candidates that the sound speaks for; they do not overlap."""
     learned = acceptance()
-    taken: list[tuple[Candidate, float]] = []
-    for group in groups:
-        taken += chosen(group, gains_of(group, words, score), learned)
+    likely = [candidate for candidate in index.find(words) if hopeful(candidate, learned, familiar)]
+    taken: list[Asked] = []
+    for group in groups_of(likely):
+        best = sorted(group, key=lambda c: (-support(c, 0.0, learned, familiar), c.text))[:PER_PLACE]
+        taken += chosen(asked_about(best, words, score, familiar), learned)
     return taken
 
 
-def gains_of(group: Sequence[Candidate], words: Sequence[Word], score: Scorer) -> list[float]:
+def asked_about(
+    group: Sequence[Candidate], words: Sequence[Word], score: Scorer, familiar: frozenset[str]
+) -> list[Asked]:
     """By how much the sound speaks for each candidate over what was heard."""
+    learned = acceptance()
     around = Around(words, min(c.first for c in group), max(c.last for c in group))
     heard = score(around.heard, around.stretch)
-    return [
-        score(" ".join(around.texts(c.text, first=c.first, last=c.last)), around.stretch) - heard
-        for c in group
-    ]
+    asked = []
+    for candidate in group:
+        texts = around.texts(candidate.text, first=candidate.first, last=candidate.last)
+        gain = score(" ".join(texts), around.stretch) - heard
+        asked.append(Asked(candidate, gain, support(candidate, gain, learned, familiar)))
+    return asked

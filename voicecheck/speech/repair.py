@@ -4,31 +4,33 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Sequence
+from collections.abc import Container, Sequence
 from functools import lru_cache
 from importlib import resources
+from typing import NamedTuple
 
+from voicecheck.lexicon import normalise_phrase
 from voicecheck.records import Record, Word
+from voicecheck.speech.certainty import logistic
 from voicecheck.speech.search import Candidate
 
 DATA = "repair.json"
+_LEAST_GAIN, _MOST_GAIN = -12.0, 3.0  # further out it makes no difference
+_MANY_SOUNDS = 12
 _MARKS = re.compile(r"^([\W_]*)(.*?)([\W_]*)$", re.DOTALL)
 
 
 class Acceptance(Record):
-    """When a candidate is read, learned on labelled recordings (``figures`` says from which and how well).
+    """What tells a right candidate from a wrong one, learned on labelled recordings (``figures`` says from which,
+    and how well).
 
-    ``gain`` is the log probability of the candidate less that of what was heard, both given the same sound. A
-    candidate is accepted from ``gain_least`` on; one that stands on a whole word or more of no sense to the
-    lexicon from ``unknown_gain_least`` on, one that brings in a side from ``side_gain_least`` on. What costs more
-    than ``free_cost`` in sound needs ``gain_per_cost`` more for each unit.
+    ``weights`` are those of the features of ``features_of`` in a logistic model, ``least`` the probability from
+    which a candidate is read, ``side_least`` the same for one that brings in a side.
     """
 
-    gain_least: float
-    unknown_gain_least: float
-    side_gain_least: float
-    free_cost: float
-    gain_per_cost: float
+    weights: dict[str, float]
+    least: float
+    side_least: float
     figures: dict[str, float | int | str]
 
 
@@ -39,13 +41,38 @@ def acceptance() -> Acceptance:
     return Acceptance.model_validate(json.loads(text))
 
 
-def accepts(candidate: Candidate, gain: float, learned: Acceptance) -> bool:
-    """Whether the sound speaks for the candidate."""
-    least = learned.unknown_gain_least if candidate.unknown else learned.gain_least
-    if candidate.side:
-        least = max(least, learned.side_gain_least)
-    least += learned.gain_per_cost * max(0.0, candidate.changed_cost - learned.free_cost)
-    return gain >= least
+def features_of(candidate: Candidate, gain: float, familiar: Container[str]) -> dict[str, float]:
+    """What is known of a candidate. ``gain`` is its log probability less that of what was heard, for one sound;
+    ``familiar`` are plain words that were expected, or heard with certainty elsewhere.
+    """
+    words = normalise_phrase(candidate.text)
+    return {
+        "one": 1.0,
+        "gain": min(_MOST_GAIN, max(_LEAST_GAIN, gain)),
+        "cost": candidate.cost,
+        "changed_cost": candidate.changed_cost,
+        "certainty": candidate.certainty,
+        "unknown": float(candidate.unknown),
+        "familiar": sum(word in familiar for word in words) / max(1, len(words)),
+        "fewer": float(max(0, candidate.last - candidate.first - len(words))),
+        "sounds": min(_MANY_SOUNDS, candidate.sounds) / _MANY_SOUNDS,
+    }
+
+
+def support(candidate: Candidate, gain: float, learned: Acceptance, familiar: Container[str] = ()) -> float:
+    """The probability, 0 to 1, that the candidate was said."""
+    features = features_of(candidate, gain, familiar)
+    return logistic(sum(weight * features[name] for name, weight in learned.weights.items()))
+
+
+def least_for(candidate: Candidate, learned: Acceptance) -> float:
+    """The support from which a candidate is read."""
+    return learned.side_least if candidate.side else learned.least
+
+
+def hopeful(candidate: Candidate, learned: Acceptance, familiar: Container[str] = ()) -> bool:
+    """Whether the candidate could be read at all, whatever the sound says: the others need not be asked about."""
+    return support(candidate, _MOST_GAIN, learned, familiar) >= least_for(candidate, learned)
 
 
 def with_text(words: Sequence[Word], first: int, last: int, text: str) -> list[str]:
@@ -66,11 +93,21 @@ def dressed(words: Sequence[Word], first: int, last: int, text: str) -> str:
     return f"{opening}{text}{closing}"
 
 
-def read_as(words: Sequence[Word], candidate: Candidate, gain: float) -> list[Word]:
+class Asked(NamedTuple):
+    """A candidate with its gain and the probability that it was said."""
+
+    candidate: Candidate
+    gain: float
+    support: float
+
+
+def read_as(words: Sequence[Word], asked: Asked) -> list[Word]:
     """The words ``first:last`` with the candidate as what is read, its words dealt out over them in order.
 
-    The last word always has a share of it, so that its mark and the silence after it are kept.
+    The last word always has a share of it, so that its mark and the silence after it are kept. Their certainty is
+    that of the reading.
     """
+    candidate, gain, certainty = asked
     part = words[candidate.first : candidate.last]
     spoken = dressed(words, candidate.first, candidate.last, candidate.text).split()
     heard = " ".join(word.heard for word in part)
@@ -78,7 +115,6 @@ def read_as(words: Sequence[Word], candidate: Candidate, gain: float) -> list[Wo
         f"“{heard}” sounds like “{candidate.phrase}”"
         f" (distance {candidate.cost:.2f}), and the sound fits that {_fit(gain)}"
     )
-    certainty = sum(word.certainty for word in part) / len(part)
     shares = [
         " ".join(spoken[at * len(spoken) // len(part) : (at + 1) * len(spoken) // len(part)])
         for at in range(len(part))
@@ -106,19 +142,15 @@ def _parts(text: str) -> tuple[str, str, str]:
     return match.group(1), match.group(2), match.group(3)
 
 
-def chosen(
-    group: Sequence[Candidate], gains: Sequence[float], learned: Acceptance
-) -> list[tuple[Candidate, float]]:
-    """The accepted candidates of a group that do not overlap, in order; the best supported are kept."""
-    taken: list[tuple[Candidate, float]] = []
-    ranked = sorted(zip(group, gains, strict=True), key=lambda pair: (-_weight(*pair), pair[0].text))
-    for candidate, gain in ranked:
-        if not accepts(candidate, gain, learned):
+def chosen(asked: Sequence[Asked], learned: Acceptance) -> list[Asked]:
+    """The accepted ones of a group that do not overlap, in order; the best supported are kept."""
+    taken: list[Asked] = []
+    for one in sorted(asked, key=lambda a: (-a.support, -a.candidate.sounds, a.candidate.text)):
+        if one.support < least_for(one.candidate, learned):
             continue
-        if all(candidate.last <= other.first or candidate.first >= other.last for other, _ in taken):
-            taken.append((candidate, gain))
-    return sorted(taken, key=lambda pair: pair[0].first)
-
-
-def _weight(candidate: Candidate, gain: float) -> float:
-    return gain - 10.0 * candidate.cost
+        if all(
+            one.candidate.last <= other.candidate.first or one.candidate.first >= other.candidate.last
+            for other in taken
+        ):
+            taken.append(one)
+    return sorted(taken, key=lambda a: a.candidate.first)

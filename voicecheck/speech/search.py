@@ -43,6 +43,7 @@ class SearchLimits(Record):
     short_cost: float = 0.36  # … and may cost this much
     cost: float = 0.25  # of the whole phrase
     changed_cost: float = 0.5  # of the words alone that differ
+    length_share: float = 0.5  # of the sounds that differ: a much shorter reading would just leave words out
     words_most: int = 7  # heard words that one phrase is looked for in
     unsure: float = 0.8  # a word below this certainty may be another one …
     unknown: float = 0.97  # … and one that no term has, below this
@@ -79,7 +80,7 @@ class Candidate:
     Words that heard and candidate share at their ends are left out. ``phrase`` is the whole phrase of the
     lexicon, ``cost`` how far it is in sound, ``changed_cost`` the same for the words that differ alone,
     ``certainty`` that of the least certain differing word, ``unknown`` whether one of them is in no term,
-    ``side`` whether the phrase names a side or corner.
+    ``side`` whether the phrase names a side or corner, ``sounds`` how many sounds it has.
     """
 
     first: int
@@ -91,6 +92,7 @@ class Candidate:
     certainty: float
     unknown: bool
     side: bool
+    sounds: int
 
 
 class SoundIndex:
@@ -148,7 +150,7 @@ class SoundIndex:
             if candidate is None:
                 continue
             key = (candidate.first, candidate.last, candidate.text.lower())
-            if key not in found or found[key].cost > candidate.cost:
+            if key not in found or _rank(candidate) < _rank(found[key]):
                 found[key] = candidate
         return sorted(found.values(), key=lambda c: (c.cost, c.first, -c.last, c.text))
 
@@ -274,9 +276,9 @@ class SoundIndex:
         ):
             return None  # "left" and "right" are too short to be told by sound, "passenger" is not
         written = phrase.text.split()
-        while first < last and written and plain[first] == normalise_phrase(written[0]):
+        while first < last and written and _same(plain[first], normalise_phrase(written[0])):
             first, written = first + 1, written[1:]
-        while first < last and written and plain[last - 1] == normalise_phrase(written[-1]):
+        while first < last and written and _same(plain[last - 1], normalise_phrase(written[-1])):
             last, written = last - 1, written[:-1]
         if first == last or not written:  # a word put in or left out, no word heard wrongly
             return None
@@ -285,7 +287,7 @@ class SoundIndex:
         if _inflection(tuple(left), wanted):
             return None
         differing = _differing(first, plain, wanted, last)
-        if differing & exact.kept or (differing & exact.alone and last - first == 1):
+        if differing & exact.kept or (differing & exact.alone and last - first <= _SHORT_WORDS):
             return None
         if any(first <= begin and end <= last for begin, end in exact.phrases):
             return None
@@ -301,10 +303,20 @@ class SoundIndex:
                 return None
             pair = (self.pronouncer.phrase(left), self.pronouncer.phrase(wanted))
             changed = float(costs(padded(pair[:1]), padded(pair[1:]), phone_table())[0])
-            if changed > self.limits.changed_cost:
+            longer, shorter = max(map(len, pair)), min(map(len, pair))
+            if changed > self.limits.changed_cost or shorter < self.limits.length_share * longer:
                 return None
         return Candidate(
-            first, last, " ".join(written), phrase.text, cost, changed, certainty, unknown, phrase.side
+            first,
+            last,
+            " ".join(written),
+            phrase.text,
+            cost,
+            changed,
+            certainty,
+            unknown,
+            phrase.side,
+            len(phrase.sounds),
         )
 
     def _phrases(self, lexicon: Lexicon) -> Iterator[Phrase]:
@@ -425,6 +437,15 @@ def _inflection(one: Plain, other: Plain) -> bool:
     return len(one) == len(other) and all(_stem(a) == _stem(b) for a, b in zip(one, other, strict=True))
 
 
+def _same(one: Plain, other: Plain) -> bool:
+    """Whether two words are one, give or take a plural or a possessive."""
+    return one == other or (len(one) == len(other) == 1 and _bare(one[0]) == _bare(other[0]))
+
+
+def _bare(word: str) -> str:
+    return word.removesuffix("'s").removesuffix("s")
+
+
 def _stem(word: str) -> str:
     bare = word.removesuffix("'s").removesuffix("'")
     for ending in ("ing", "ed", "es", "s", "er", "y", "e"):
@@ -434,17 +455,17 @@ def _stem(word: str) -> str:
     return bare[:-1] if len(bare) > 3 and bare[-1] == bare[-2] else bare
 
 
-def best_apart(candidates: Iterable[Candidate], *, per_place: int) -> list[list[Candidate]]:
-    """Candidates that overlap put together, at most ``per_place`` of each group, the likeliest first."""
-    groups: list[tuple[int, int, list[Candidate]]] = []
-    for candidate in sorted(candidates, key=lambda c: (c.first, c.last)):
-        if groups and candidate.first < groups[-1][1]:
-            first, last, members = groups[-1]
-            members.append(candidate)
-            groups[-1] = (first, max(last, candidate.last), members)
+def groups_of(candidates: Iterable[Candidate]) -> list[list[Candidate]]:
+    """Candidates that overlap put together, in order of place."""
+    groups: list[list[Candidate]] = []
+    reached = 0
+    for candidate in sorted(candidates, key=lambda c: (c.first, c.last, c.text)):
+        if groups and candidate.first < reached:
+            groups[-1].append(candidate)
         else:
-            groups.append((candidate.first, candidate.last, [candidate]))
-    return [sorted(members, key=_rank)[:per_place] for _, _, members in groups]
+            groups.append([candidate])
+        reached = max(reached, candidate.last) if len(groups[-1]) > 1 else candidate.last
+    return groups
 
 
 def _rank(candidate: Candidate) -> tuple[float, str]:

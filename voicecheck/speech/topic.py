@@ -18,7 +18,6 @@ class TopicLimits(Record):
     """How the token budget is divided."""
 
     tokens: int = 200  # in all
-    topic_share: float = 0.4  # of them for the topic
     recent_words: int = 90  # that tell the topic: about one window
     hard_word_tokens: int = 2  # a word in so many tokens is rare, and is misheard more often
 
@@ -50,8 +49,8 @@ class Topic:
     def hot_words(self, standing: Sequence[str], heard: Sequence[str]) -> tuple[str, ...]:
         """The phrases to expect after ``heard`` (plain words, in order), at most the budget of tokens.
 
-        First the standing phrases that are about the topic, then names of its components that hold a rare
-        word, then the rest of the standing list.
+        The standing list is kept whole, what is about the topic last, nearest to the sound; names of the topic's
+        components that hold a rare word fill the room that is left.
         """
         recent = list(heard[-self.limits.recent_words :])
         systems: Counter[str] = Counter()
@@ -64,11 +63,11 @@ class Topic:
                 families.update(one for one in (component.kind_of, component.part_of) if one)
         if not systems:
             return self._fitting(standing, self.limits.tokens)
-        about = [phrase for phrase in standing if self._system(phrase) in systems]
-        room = round(self.limits.tokens * self.limits.topic_share)
-        names = self._fitting([n for n in self._names(systems, families) if n not in standing], room)
-        rest = [phrase for phrase in standing if phrase not in about]
-        return self._fitting([*about, *names, *rest], self.limits.tokens)
+        kept = self._fitting(standing, self.limits.tokens)
+        about = [phrase for phrase in kept if self._system(phrase) in systems]
+        room = self.limits.tokens - sum(self._count(phrase) + 1 for phrase in kept)
+        names = self._fitting([n for n in self._names(systems, families) if n not in kept], room)
+        return (*(phrase for phrase in kept if phrase not in about), *about, *names)
 
     def _names(self, systems: Counter[str], families: Counter[str]) -> list[str]:
         ranked: list[tuple[int, int, str]] = []

@@ -155,7 +155,7 @@ class WhisperRecogniser:
                 if not self._is_noise(segment, speech, segment.window.hot):
                     segments.append(segment)
                 tell(0.05 + 0.85 * min(1.0, (done + reached) / total))
-            words += self._mended(segments, tools)
+            words += self._mended(segments, tools, words)
             done += splice.seconds
         words, unheard = self._listen_again(sound, speech, words, tools)
         if settings.ear == "full" and tools is not None:
@@ -227,7 +227,9 @@ class WhisperRecogniser:
                 hot = tools.hot_words(hot_words, heard)
                 self._model.hot_text = ", ".join(hot)
 
-    def _mended(self, segments: Sequence[_Segment], tools: LexiconTools | None) -> list[Word]:
+    def _mended(
+        self, segments: Sequence[_Segment], tools: LexiconTools | None, before: Sequence[Word] = ()
+    ) -> list[Word]:
         """The words of the segments, window by window, without echoes and with terms read by their sound."""
         settings = self.settings
         words: list[Word] = []
@@ -243,7 +245,7 @@ class WhisperRecogniser:
             elif settings.ear == "hot" or tools is None:
                 words += told_apart(part, window.hot)
             else:
-                words += mended(part, window.hot, tools, self._scorer(window))
+                words += mended(part, window.hot, tools, self._scorer(window), before=(*before, *words))
         return words
 
     def _scorer(self, window: _Window) -> Scorer:
@@ -329,7 +331,7 @@ class WhisperRecogniser:
             for segment, _ in self._decode(sound, Splice([padded]), ()):
                 if not self._is_noise(segment, speech, ()):
                     segments.append(segment)
-            found = self._mended(segments, tools)
+            found = self._mended(segments, tools, words)
             inside = [w for w in found if gap.start <= ((w.start or 0.0) + (w.end or 0.0)) / 2 <= gap.end]
             words = sorted([*words, *inside], key=lambda word: word.start or 0.0)
         unheard = [
