@@ -175,6 +175,13 @@ ERRORS: dict[str, tuple[str, str | bytes | None, int | None, str, str]] = {
     "empty contraction": ("contractions.csv", "short,long\nisn't,\n", 2, "long", "is empty"),
     "hot word of no market": ("hotwords.csv", "phrase,market\njoint,FR\n", 2, "market", "allowed are US, UK"),
     "grammar of no kind": ("grammar.csv", "kind,said,value\n,is,\n", 2, "kind", "is empty"),
+    "grammar of an unknown kind": (
+        "grammar.csv",
+        "kind,said,value\ncopulla,is,\n",
+        2,
+        "kind",
+        "“copulla” is not a kind of closed-class word; allowed are absence, article",
+    ),
     "grammar of no unit": ("grammar.csv", "kind,said,value\nunit,ell,ell\n", 2, "value", "allowed are mm"),
     "missing file": (CUE, None, None, "", "is missing"),
 }

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import time
 from collections import Counter
+from typing import get_args
 
 import pytest
 
 from voicecheck import resources
 from voicecheck.lexicon import Lexicon, SimpleMatcher, TermMatcher, check_lexicon, hot_words, load_lexicon
 from voicecheck.lexicon.matcher import compile_matcher
+from voicecheck.lexicon.model import LOOKED_UP, GrammarKind
 from voicecheck.lexicon.normal import normalise_phrase
 from voicecheck.lexicon.parse import SYSTEMS
 from voicecheck.lexicon.table import THIS_MARKET, ancestors, market_of_name, phrase_table
@@ -73,6 +75,12 @@ def test_every_hot_phrase_is_one_of_the_terms(lexicon: Lexicon) -> None:
     hot = hot_words(lexicon, limit_tokens=10_000, count_tokens=len)
     assert len(hot) >= 50
     assert [phrase for phrase in hot if normalise_phrase(phrase) not in known] == []
+
+
+def test_every_kind_of_closed_class_word_is_used(lexicon: Lexicon) -> None:
+    """A kind without rows would be a rule that never fires."""
+    assert {term.kind for term in lexicon.grammar} == set(get_args(GrammarKind))
+    assert set(get_args(GrammarKind)) >= LOOKED_UP
 
 
 def test_hot_words_fit_a_prompt(lexicon: Lexicon) -> None:

@@ -20,7 +20,7 @@ from voicecheck.measure.ear_words import (
     side_marks,
     tellers_of,
 )
-from voicecheck.measure.words import plain_numbers
+from voicecheck.measure.words import alignment, plain_numbers
 from voicecheck.records import Market, Transcript, Unheard, Word
 
 SIDES = (
@@ -145,6 +145,14 @@ def test_a_side_or_number_read_wrongly_is_silent(shop: ShopLexicon) -> None:
     assert (found.made, found.false, found.sides_numbers, found.silent) == (2, 2, 2, 2)
 
 
+def test_taking_away_a_heard_side_is_silent_even_where_it_was_right_to(shop: ShopLexicon) -> None:
+    tellers = tellers_of(shop)
+    found = judge_repairs(("bright", "lamp"), heard(("right", "bright"), "lamp"), tellers)
+    assert (found.right, found.sides_numbers, found.silent) == (1, 1, 1)
+    brought = judge_repairs(("bright", "lamp"), heard(("bright", "right"), "lamp"), tellers)
+    assert (brought.false, brought.sides_numbers, brought.silent) == (1, 1, 1)
+
+
 def test_an_echo_taken_out_is_a_repair_and_punctuation_is_none(shop: ShopLexicon) -> None:
     tellers = tellers_of(shop)
     words = heard("slide", ("slide", ""), "pins", ("stick.", "Stick"))
@@ -177,6 +185,16 @@ def test_certainty_goes_into_its_range_with_what_was_right(shop: ShopLexicon) ->
     assert (found.sides_certain.words, found.sides_certain.bins[at[0.98]].right) == (1, 0)
     assert (found.numbers_certain.words, found.numbers_certain.bins[at[0.8]].right) == (1, 1)
     assert found.words_certain.expected_error == pytest.approx((0.99 + 0.4 + 0.15 + 0.8) / 4)
+
+
+def test_alignment_covers_both_rows_where_a_unit_has_two_words_and_where_one_is_empty() -> None:
+    assert alignment(("30", "lb ft", "on"), ("30", "lb ft", "of", "on")) == (
+        (0, 2, 0, 2), (2, 2, 2, 3), (2, 3, 3, 4),
+    )  # fmt: skip
+    assert alignment(("a", "b"), ()) == ((0, 2, 0, 0),)
+    assert alignment((), ("a",)) == ((0, 0, 0, 1),)
+    assert alignment((), ()) == ()
+    assert alignment(("a", "b", "c"), ("x", "c")) == ((0, 2, 0, 1), (2, 3, 1, 2))
 
 
 def test_a_split_side_word_is_right(shop: ShopLexicon) -> None:

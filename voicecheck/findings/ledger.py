@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from voicecheck.findings.assemble import Talk
+from voicecheck.findings.scene import Talk
 from voicecheck.records.finding import Finding, Ledger, LedgerEntry
 from voicecheck.records.reading import Reading
 
@@ -56,7 +56,7 @@ def keep_ledger(reading: Reading, findings: Sequence[Finding], talk: Sequence[Ta
                 LedgerEntry(
                     first=word,
                     last=word + 1,
-                    kind=kinds[word],  # type: ignore[arg-type]
+                    kind=kinds[word],
                     findings=tuple(sorted(owners[word])),
                     why=whys[word],
                 )

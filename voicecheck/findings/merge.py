@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from voicecheck.findings.notes import Note
+from voicecheck.findings.parts import PartTree
 from voicecheck.lexicon.model import Lexicon
 from voicecheck.records.vocabulary import UNPRICED_ACTIONS, expand
 
@@ -12,11 +13,9 @@ from voicecheck.records.vocabulary import UNPRICED_ACTIONS, expand
 class Merger:
     """Merges notes by part and place; knows which parts are kinds of which."""
 
-    def __init__(self, lexicon: Lexicon) -> None:
+    def __init__(self, lexicon: Lexicon, *, tree: PartTree | None = None) -> None:
         self._lexicon = lexicon
-        self._pieces = {
-            kind for part in lexicon.components.values() if part.part_of for kind in self._line(part.id)[1:]
-        }
+        self._tree = tree or PartTree(lexicon)
 
     def merge(self, notes: Sequence[Note]) -> list[Note]:
         """The notes that become findings, in order of first mention."""
@@ -44,12 +43,14 @@ class Merger:
         return note.state is None and advised and len(expand(note.positions)) > 1
 
     def _spread(self, kept: list[Note], note: Note) -> bool:
-        """ "both need replacing" after faults on each side: one finding over all of them, with their evidence."""
+        """ "both need replacing" after faults on each side: one finding over all of them, with their
+        evidence.
+        """
         here = expand(note.positions)
         faults = [
             other
             for other in kept
-            if self._related(other.component, note.component)
+            if self._tree.related(other.component, note.component)
             and expand(other.positions)
             and expand(other.positions) <= here
             and other.state in ("defect", "missing")
@@ -60,6 +61,7 @@ class Merger:
         first = faults[0]
         for other in faults[1:]:
             kept.remove(other)
+            _take_in(first, other)
             first.positions = (*first.positions, *(p for p in other.positions if p not in first.positions))
             first.conditions.extend(c for c in other.conditions if c not in first.conditions)
             first.measures.extend(m for m in other.measures if m not in first.measures)
@@ -71,22 +73,9 @@ class Merger:
         kept.append(first)
         return True
 
-    def _related(self, a: str, b: str) -> bool:
-        """The same part, or one named more generally; a bare "seal" or "boot" is no name for every seal."""
-        if a == b:
-            return True
-        general = a if a in self._line(b) else b if b in self._line(a) else None
-        return general is not None and general not in self._pieces
-
-    def _line(self, component: str) -> list[str]:
-        found = [component]
-        while (parent := self._lexicon.components[found[-1]].kind_of) is not None and parent not in found:
-            found.append(parent)
-        return found
-
     def _home(self, kept: Sequence[Note], note: Note) -> Note | None:
         for other in reversed(kept):
-            if not self._related(other.component, note.component):
+            if not self._tree.related(other.component, note.component):
                 continue
             if other.component != note.component and other.state is not None and note.state is not None:
                 continue
@@ -124,7 +113,7 @@ class Merger:
         inside = [
             other
             for other in kept
-            if self._related(other.component, note.component)
+            if self._tree.related(other.component, note.component)
             and expand(other.positions)
             and expand(other.positions) <= here
             and (_by_reading(other) or (other.state == "defect" and other.action is None))
@@ -133,6 +122,7 @@ class Merger:
             return
         for other in inside:
             kept.remove(other)
+            _take_in(note, other)
             for condition in other.conditions:
                 if condition not in note.conditions:
                     note.conditions.append(condition)
@@ -179,9 +169,10 @@ class Merger:
             if not getattr(home, name):
                 setattr(home, name, getattr(note, name))
         home.sublet = home.sublet or note.sublet
+        _take_in(home, note)
         if not there and here:
             home.positions, home.placed = note.positions, note.placed
-        if home.component in self._line(note.component):
+        if home.component in self._tree.line(note.component):
             home.component = note.component
         home.ranges.extend(note.ranges)
         if home.state == "ok":
@@ -208,6 +199,12 @@ class Merger:
         if note.action == "monitor" and note.urgency is None:
             note.urgency = "later"  # watching is for later, by its meaning
         return note
+
+
+def _take_in(home: Note, note: Note) -> None:
+    """Who points at the note points at its home from now on."""
+    note.merged = home
+    home.done_with = home.done_with or note.done_with
 
 
 def _by_reading(note: Note) -> bool:

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from itertools import pairwise
 
 from voicecheck.findings.places import Place
 from voicecheck.records.finding import Measure
 from voicecheck.records.reading import Mark, Token
-from voicecheck.records.vocabulary import Action, Position, State, Urgency
+from voicecheck.records.vocabulary import UNPRICED_ACTIONS, Action, Position, State, Urgency
 
 
 @dataclass(slots=True)
@@ -19,21 +20,31 @@ class Saying:
 
     @property
     def place(self) -> Place:
+        """All its place words."""
         return Place.of(self.marks)
 
     def of_kind(self, kind: str, *details: str) -> list[Mark]:
+        """Its marks of a kind, and of one of the details where any are given."""
         return [m for m in self.marks if m.kind == kind and (not details or m.detail in details)]
 
     def cues(self, *details: str) -> list[Mark]:
+        """Its cues of these cue kinds."""
         return self.of_kind("cue", *details)
 
     def grammar(self, *details: str) -> list[Mark]:
+        """Its closed-class words of these grammar kinds."""
         return self.of_kind("grammar", *details)
 
     @property
     def advises(self) -> bool:
         """Whether work is advised in it."""
         return any(not m.negated for m in [*self.of_kind("action"), *self.cues("advice")])
+
+    @property
+    def together(self) -> bool:
+        """Whether a cue says that work goes together; a list word ("as well as") is no such cue."""
+        lists = {(m.first, m.last) for m in self.grammar("list")}
+        return any((cue.first, cue.last) not in lists for cue in self.cues("together"))
 
     @property
     def states(self) -> list[Mark]:
@@ -56,7 +67,12 @@ def names_reading(marks: Sequence[Mark], condition: Mark) -> bool:
 
 @dataclass(slots=True, eq=False)
 class Note:
-    """One statement about one part. ``ranges`` are the token ranges it rests on."""
+    """One statement about one part, named by its component id.
+
+    ``place`` are qualifiers that the part's name does not carry ("inner"), ``conditions`` condition ids,
+    ``ranges`` the token ranges it rests on. ``state`` and ``action`` stay ``None`` until something says so.
+    Two notes with the same values are two notes: they compare by identity.
+    """
 
     component: str
     positions: tuple[Position, ...] = ()
@@ -72,7 +88,9 @@ class Note:
     only_if: str = ""
     because: str = ""
     otherwise: str = ""
-    done_with: Note | None = None
+    together: bool = False  # said to be done along with something else
+    done_with: Note | None = None  # what it is done along with
+    merged: Note | None = None  # the note that took this one in
     sublet: bool = False
     ranges: list[tuple[int, int]] = field(default_factory=list)
     withdrawn: bool = False
@@ -82,14 +100,46 @@ class Note:
 
     @property
     def says_something(self) -> bool:
+        """Whether it judges or advises: only then does it become a finding."""
         return self.state is not None or self.action is not None
+
+    @property
+    def is_priced(self) -> bool:
+        """Whether it stands and asks for work that costs something."""
+        return not self.withdrawn and self.action is not None and self.action not in UNPRICED_ACTIONS
+
+    @property
+    def last_told(self) -> int:
+        """The last clause that was about it."""
+        return max(self.clause, self.touched)
+
+
+def says_anything(marks: Sequence[Mark]) -> bool:
+    """Whether the marks place, judge, measure or advise, or say "the same"."""
+    return any(
+        m.kind in ("condition", "action", "place", "quantity")
+        or (m.kind == "cue" and m.detail in ("ok", "not_checked", "urgency", "advice", "no_action"))
+        or (m.kind == "grammar" and m.detail == "same")
+        for m in marks
+    )
+
+
+def last_place(saying: Saying) -> Place:
+    """The last place word said, and those joined to it by a list word: "my left, it's right" is right."""
+    joined = {m.first for m in saying.grammar("list")}
+    kept: list[Mark] = []
+    for mark in reversed(saying.of_kind("place")):
+        if kept and kept[-1].first - 1 not in joined and kept[-1].first > mark.last:
+            break
+        kept.append(mark)
+    return Place.of(kept)
 
 
 def split_sayings(tokens: Sequence[Token], marks: Sequence[Mark]) -> list[Saying]:
     """A part's statement in as many sayings as it names places.
 
-    "left four, right five" and "torn on the left, right's fine" are two; "..., they're okay" after several goes
-    to all of them.
+    "left four, right five" and "torn on the left, right's fine" are two; "..., they're okay" after several
+    goes to all of them.
     """
     segments = _segments(tokens, marks)
     sayings: list[Saying] = []
@@ -157,13 +207,15 @@ def _segments(tokens: Sequence[Token], marks: Sequence[Mark]) -> list[list[Mark]
 
 
 def _split_runs(saying: Saying) -> list[Saying]:
-    """ "left four right five" in one breath: a new saying at each place that follows a state, when places come first."""
+    """ "left four right five" in one breath: a new saying at each place that follows a state, when places
+    come first.
+    """
     solid = [m for m in saying.marks if m.kind == "place" or is_state(m)]
     if not solid or solid[0].kind != "place":
         return [saying]
     cuts = [
         b
-        for a, b in zip(solid, solid[1:], strict=False)
+        for a, b in pairwise(solid)
         if is_state(a) and b.kind == "place" and b.detail in ("position", "side", "axle")
         and any(is_state(m) for m in solid[solid.index(b) :])
     ]  # fmt: skip

@@ -1,7 +1,7 @@
 """From place words to positions of a part: what was said, what the part allows, and what carries over.
 
-Left and right are the driver's, facing forward. Where only a side is known of a part that sits at all corners,
-the side stays a side: nothing is guessed.
+Left and right are the driver's, facing forward. Where only a side is known of a part that sits at all
+corners, the side stays a side: nothing is guessed.
 """
 
 from __future__ import annotations
@@ -19,7 +19,9 @@ _SIDED = ("corners", "front corners", "rear corners", "sides", "front sides", "r
 
 @dataclass(slots=True)
 class Place:
-    """Place words as said: whole positions, loose sides and axles, relatives ("both", "other side"), qualifiers."""
+    """Place words as said: whole positions, loose sides and axles, relatives ("both", "other side"),
+    qualifiers.
+    """
 
     positions: list[Position] = field(default_factory=list)
     sides: list[str] = field(default_factory=list)
@@ -31,6 +33,11 @@ class Place:
     def located(self) -> bool:
         """Whether any position word was said (qualifiers do not count)."""
         return bool(self.positions or self.sides or self.axles or self.relatives)
+
+    @property
+    def absolute(self) -> bool:
+        """Whether a corner, a side or an axle was said, and not only "both" or "the other side"."""
+        return bool(self.positions or self.sides or self.axles)
 
     @staticmethod
     def of(marks: Sequence[Mark]) -> Place:
@@ -82,6 +89,43 @@ def _add(values: list, value: object) -> None:  # type: ignore[type-arg]
         values.append(value)
 
 
+def as_place(positions: Sequence[Position]) -> Place:
+    """Positions of a note as the place words that say them."""
+    place = Place()
+    for position in positions:
+        if " " in position:
+            place.positions.append(position)
+        elif position in ("front", "rear"):
+            place.axles.append(position)
+        else:
+            place.sides.append(position)
+    return place
+
+
+def as_positions(place: Place) -> tuple[Position, ...]:
+    """The corners or sides that place words name, whatever the part; an axle alone names none."""
+    return tuple(place.positions or _product(place.axles, place.sides) or place.sides)  # type: ignore[arg-type]
+
+
+def axles_of(positions: Sequence[Position]) -> frozenset[str]:
+    """The axles that positions lie on; a mere side lies on none."""
+    return frozenset(axle for p in positions if (axle := p.split()[0]) in ("front", "rear"))
+
+
+def single_axle(positions: Sequence[Position]) -> list[str]:
+    """The axle of the positions where it is one and the same, else nothing."""
+    axles = axles_of(positions)
+    return list(axles) if len(axles) == 1 else []
+
+
+def on_same_axle(place: Place, positions: Sequence[Position]) -> Place:
+    """ "the left": said of a part told at one axle, the left of that axle."""
+    axle = single_axle(positions)
+    if place.axles or place.positions or not axle:
+        return place
+    return Place(sides=place.sides, axles=axle, relatives=place.relatives)
+
+
 def sits(component: Component) -> frozenset[str]:
     """The corners and axles where the part can be."""
     found: set[str] = set()
@@ -109,7 +153,9 @@ def own_axles(component: Component) -> list[str]:
 
 
 def usual_axle(component: Component) -> list[str]:
-    """The axle of the first place listed, where that is one axle: a CV boot is a front one unless said otherwise."""
+    """The axle of the first place listed, where that is one axle: a CV boot is a front one unless said
+    otherwise.
+    """
     first = component.places[0].split()[0] if component.places else ""
     return [first] if first in ("front", "rear") else []
 
@@ -163,7 +209,7 @@ def resolve(
     if not axles and (sides or whole):
         axles = own if len(own) == 1 else usual_axle(component)
     if not has_sides(component):
-        return _allowed(component, [a for a in axles])  # type: ignore[misc]
+        return _allowed(component, list(axles))  # type: ignore[arg-type]
     if set(component.places) <= {"sides", "one"} and sides:
         return tuple(sides)  # type: ignore[arg-type]  # a mirror has a side and no axle
     if axles and sides:
@@ -190,7 +236,9 @@ def _mirrored(positions: Sequence[Position]) -> list[Position]:
 
 
 def _allowed(component: Component, positions: Sequence[Position]) -> tuple[Position, ...]:
-    """Positions where the part can be. A said place where it cannot be is kept: dropping it would hide a doubt."""
+    """Positions where the part can be. A said place where it cannot be is kept: dropping it would hide a
+    doubt.
+    """
     domain = sits(component)
     if not has_sides(component):
         axles = list(dict.fromkeys(p.split()[0] for p in positions))

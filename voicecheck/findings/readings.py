@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import pairwise
 
 from voicecheck.findings.notes import Saying
+from voicecheck.findings.words import Words, joined
 from voicecheck.lexicon.model import Lexicon, MeasureTerm
 from voicecheck.records.finding import Measure
 from voicecheck.records.reading import Mark, Token
@@ -12,15 +14,49 @@ from voicecheck.records.vocabulary import Bound, Market, Position, Unit
 
 
 class Gauge:
-    """Knows the lexicon's measures and the market's usual units."""
+    """Knows the lexicon's measures and the market's usual units. Made once per lexicon."""
 
-    def __init__(self, lexicon: Lexicon) -> None:
+    def __init__(self, lexicon: Lexicon, *, words: Words | None = None) -> None:
         self._lexicon = lexicon
         self._market: Market = lexicon.market
+        self._rated_of = (words or Words.of(lexicon)).rated_of
+        self._terms: dict[str, list[tuple[int, MeasureTerm]]] = {}
+        self._parts_by_unit: dict[Unit, set[str]] = {}
+        for term in lexicon.measures.values():
+            self._parts_by_unit.setdefault(self.default_unit(term), set()).add(term.fits[0])
 
     def default_unit(self, term: MeasureTerm) -> Unit:
         """The unit of a bare number in this market."""
         return term.unit_uk if self._market == "UK" else term.unit_us
+
+    def only_part_in(self, unit: Unit | None) -> str | None:
+        """The component id whose readings alone are usually in this unit, if there is one."""
+        parts = self._parts_by_unit.get(unit, set()) if unit is not None else set()
+        part = next(iter(parts)) if len(parts) == 1 else None
+        return part if part in self._lexicon.components else None
+
+    def measures(self, component: str, mark: Mark) -> bool:
+        """Whether the quantity can be a reading of the part."""
+        return self.read(component, mark, named=(), positions=()) is not None
+
+    def rated(self, tokens: Sequence[Token], quantities: Sequence[Mark]) -> list[Mark]:
+        """ "480 out of 650": the second number is the rating, not a reading."""
+        return [
+            after
+            for before, after in pairwise(quantities)
+            if joined([token.text for token in tokens[before.last : after.first]]) in self._rated_of
+        ]
+
+    def _fitting(self, component: str) -> list[tuple[int, MeasureTerm]]:
+        """The measures of a part with their rank in the term file."""
+        if component not in self._terms:
+            self._terms[component] = [
+                (order, term)
+                for order, term in enumerate(self._lexicon.measures.values())
+                if (specific := [f for f in term.fits if f != "any"])
+                and self._lexicon.fits(specific, component)
+            ]
+        return self._terms[component]
 
     def _in_range(self, term: MeasureTerm, mark: Mark, unit: Unit) -> bool:
         return mark.value is not None and any(
@@ -44,10 +80,7 @@ class Gauge:
             return None
         names = {m.id for m in named}
         fitting: list[tuple[int, MeasureTerm, Unit]] = []
-        for order, term in enumerate(self._lexicon.measures.values()):
-            specific = [f for f in term.fits if f != "any"]
-            if not specific or not self._lexicon.fits(specific, component):
-                continue
+        for order, term in self._fitting(component):
             unit: Unit = mark.unit or self.default_unit(term)
             if not self._in_range(term, mark, unit):
                 continue
@@ -72,13 +105,19 @@ class Gauge:
 
 
 def _one_position(positions: Sequence[Position]) -> Position | None:
-    """The single word for where a reading was taken: one corner, or the axle when both its sides are meant."""
+    """The single word for where a reading was taken: one corner, or the axle when both its sides are
+    meant.
+    """
     if len(positions) == 1:
         return positions[0]
     axles = {position.split()[0] for position in positions}
     if len(positions) == 2 and len(axles) == 1 and axles <= {"front", "rear"}:
         return axles.pop()  # type: ignore[return-value]
     return None
+
+
+_FOLLOWING_KINDS = ("place", "quantity", "measure")
+_FOLLOWING_DETAILS = ("ok", "conjunction", "list", "preposition")
 
 
 def reading_marks(tokens: Sequence[Token], saying: Saying) -> list[Mark]:
@@ -96,19 +135,19 @@ def reading_marks(tokens: Sequence[Token], saying: Saying) -> list[Mark]:
         after = tokens[mark.last] if mark.last < len(tokens) else None
         ends = after is None or tokens[mark.last - 1].stop or tokens[mark.last - 1].comma
         followed = any(
-            m.first == mark.last and (m.kind in ("place", "quantity", "measure") or m.detail in ("ok", "conjunction", "list", "preposition"))
+            m.first == mark.last and (m.kind in _FOLLOWING_KINDS or m.detail in _FOLLOWING_DETAILS)
             for m in ordered
-        )  # fmt: skip
+        )
         if mark.first in leads or ends or followed or tokens[mark.last - 1].pause_s > 0.3:
             found.append(mark)
     return found
 
 
 def limit_marks(saying: Saying, quantities: Sequence[Mark]) -> list[Mark]:
-    """The quantities that are spoken limits and no readings: a limit cue stands within three words before them.
+    """The quantities that are spoken limits: a limit cue stands within three words before them.
 
-    A minimum comes back with bound ">" (what is measured must be above it), a maximum with "<"; a new part's value
-    or a rating is no limit, and is marked "~".
+    A minimum comes back with bound ">" (what is measured must be above it), a maximum with "<"; a new part's
+    value or a rating is no limit, and is marked "~".
     """
     limits = []
     for mark in quantities:
@@ -119,13 +158,3 @@ def limit_marks(saying: Saying, quantities: Sequence[Mark]) -> list[Mark]:
 
 
 _LIMIT_BOUNDS: dict[str, Bound] = {"min": ">", "max": "<", "new": "~", "rated": "~"}
-
-
-def rated_marks(tokens: Sequence[Token], quantities: Sequence[Mark]) -> list[Mark]:
-    """ "480 out of 650": the second number is the rating, not a reading."""
-    rated = []
-    for before, after in zip(quantities, quantities[1:], strict=False):
-        gap = tuple(token.text for token in tokens[before.last : after.first])
-        if gap in (("out", "of"), ("of",), ("of", "a"), ("out", "of", "a")):
-            rated.append(after)
-    return rated

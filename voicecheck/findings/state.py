@@ -6,12 +6,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from voicecheck.findings.notes import Saying, names_reading
+from voicecheck.findings.parts import PartTree
+from voicecheck.findings.words import Words
 from voicecheck.lexicon.model import Lexicon
 from voicecheck.records.reading import Mark, Token
-from voicecheck.records.vocabulary import UNPRICED_ACTIONS, Action, State, Urgency
+from voicecheck.records.vocabulary import ACTIONS, UNPRICED_ACTIONS, Action, State, Urgency
 
 _URGENCY_ORDER: tuple[Urgency, ...] = ("now", "soon", "later")
-_PAST = ("ed", "bled", "reset")
+_WORK = frozenset(ACTIONS) - {"none"}  # what a cue for advice can name itself
 _ADVICE_REACH = 5  # tokens between advice and the past form it governs ("should really both be replaced")
 
 
@@ -30,17 +32,64 @@ class Statement:
     denied: bool = False  # negated advice: "no need to replace"
 
 
+@dataclass(slots=True)
+class _Tally:
+    """Whether anything in a saying speaks for or against the part, or says that it is not there."""
+
+    good: bool = False
+    bad: bool = False
+    missing: bool = False
+    doubted: bool = False
+
+
 class Weigher:
     """Weighs sayings with the lexicon's fits and states."""
 
-    def __init__(self, lexicon: Lexicon, tokens: Sequence[Token]) -> None:
+    def __init__(
+        self,
+        lexicon: Lexicon,
+        tokens: Sequence[Token],
+        *,
+        tree: PartTree | None = None,
+        words: Words | None = None,
+    ) -> None:
         self._lexicon = lexicon
         self._tokens = tokens
+        self._tree = tree or PartTree(lexicon)
+        self._words = words or Words.of(lexicon)
 
     def weigh(self, component: str, saying: Saying, *, has_reading: bool, strict: bool) -> Statement:
-        """The statement about ``component``. With ``strict`` a condition that does not fit is only a misfit."""
+        """The statement about ``component``. With ``strict`` a condition that does not fit is only a
+        misfit.
+        """
         out = Statement()
-        good = bad = missing = doubted = False
+        tally = self._tally(component, saying, out, strict=strict)
+        if self._ends_well(saying):  # "a bit of rust, but they're fine": the last judgement stands
+            tally = _Tally(good=True)
+            out.conditions.clear()
+        for cue in saying.cues("ok"):
+            tally.bad, tally.good = tally.bad or cue.negated, tally.good or not cue.negated
+        out.action, out.denied = self._action(saying)
+        out.urgency = urgency_of(saying)
+        out.sublet = bool(saying.cues("sublet"))
+        out.open_price = bool(saying.cues("open_price"))
+        out.symptoms_only = all(self._lexicon.conditions[c].symptom for c in out.conditions)
+        priced = out.action is not None and out.action not in (*UNPRICED_ACTIONS, "diagnose")
+        if tally.bad and (priced or not tally.doubted):
+            out.state = "defect"
+        elif tally.missing:
+            out.state = "missing"
+        elif tally.doubted:
+            out.state = "suspect"
+        elif saying.cues("not_checked"):
+            out.state = "not_checked"
+        elif tally.good or has_reading:
+            out.state = "ok"
+        return out
+
+    def _tally(self, component: str, saying: Saying, out: Statement, *, strict: bool) -> _Tally:
+        """What the conditions say; those that hold go into ``out``, and those that do not fit."""
+        tally = _Tally()
         judged_ok = any(not cue.negated for cue in saying.cues("ok"))
         for mark in self._best(component, saying.of_kind("condition")):
             term = self._lexicon.conditions[mark.id]
@@ -53,55 +102,30 @@ class Weigher:
                 if strict:
                     continue
             if term.state == "ok":
-                good, bad = (good or not mark.negated), (bad or mark.negated)
+                tally.good, tally.bad = tally.good or not mark.negated, tally.bad or mark.negated
             elif mark.negated:
-                good = True
-            elif mark.hedged:
-                doubted = True
-                _append(out.conditions, term.id)
+                tally.good = True
             else:
-                bad = bad or term.state != "missing"
-                missing = missing or term.state == "missing"
                 _append(out.conditions, term.id)
-        contrast = [m.first for m in saying.grammar("contrast")] + [
-            m.first for m in saying.cues("negation_end")
-        ]
+                tally.doubted = tally.doubted or mark.hedged
+                tally.bad = tally.bad or (not mark.hedged and term.state != "missing")
+                tally.missing = tally.missing or (not mark.hedged and term.state == "missing")
+        return tally
+
+    def _ends_well(self, saying: Saying) -> bool:
+        """Whether the part is said to be fine after its conditions, behind "but" or of "it" anew."""
         bad_at = [
             m.last
             for m in saying.of_kind("condition")
             if not m.negated and self._lexicon.conditions[m.id].state != "ok"
         ]
         ok_at = [m.first for m in saying.cues("ok") if not m.negated]
-        last_word = bool(bad_at and ok_at) and max(ok_at) > max(bad_at) and saying.grammar("pronoun", "plural_pronoun")
-        if bad_at and (last_word or any(max(bad_at) <= but < at for but in contrast for at in ok_at)):
-            bad = missing = doubted = False  # "a bit of rust, but they're fine": the last judgement stands
-            good = True
-            out.conditions.clear()
-        unchecked = False
-        for cue in saying.cues("ok", "not_checked"):
-            if cue.detail == "not_checked":
-                unchecked = True
-            elif cue.negated:
-                bad = True
-            else:
-                good = True
-        out.action, out.denied = self._action(component, saying)
-        out.urgency = urgency_of(saying)
-        out.sublet = bool(saying.cues("sublet"))
-        out.open_price = bool(saying.cues("open_price"))
-        out.symptoms_only = all(self._lexicon.conditions[c].symptom for c in out.conditions)
-        priced = out.action is not None and out.action not in (*UNPRICED_ACTIONS, "diagnose")
-        if bad and not (doubted and not priced):
-            out.state = "defect"
-        elif missing:
-            out.state = "missing"
-        elif doubted:
-            out.state = "suspect"
-        elif unchecked:
-            out.state = "not_checked"
-        elif good or has_reading:
-            out.state = "ok"
-        return out
+        if not bad_at or not ok_at:
+            return False
+        last_bad, last_ok = max(bad_at), max(ok_at)
+        anew = last_ok > last_bad and saying.grammar("pronoun", "plural_pronoun")
+        turns = [*saying.grammar("contrast"), *saying.cues("negation_end")]
+        return bool(anew) or any(last_bad <= turn.first < last_ok for turn in turns)
 
     def _best(self, component: str, marks: Sequence[Mark]) -> list[Mark]:
         """Of conditions over the same words, the one that fits this component most closely."""
@@ -114,19 +138,17 @@ class Weigher:
         ]
 
     def _distance(self, component: str, fits: Sequence[str]) -> int:
-        """0 where the component itself is listed, then its kinds, its system, any; largest where it does not fit."""
-        step = 0
-        at: str | None = component
-        while at is not None:
-            if at in fits:
+        """0 where the component itself is listed, then its kinds, its system, any; largest where it does not
+        fit.
+        """
+        for step, general in enumerate(self._tree.line(component)):
+            if general in fits:
                 return step
-            at = self._lexicon.components[at].kind_of
-            step += 1
         if not self._lexicon.fits(fits, component):
             return 1000
         return 500 if "any" in fits else 100
 
-    def _action(self, component: str, saying: Saying) -> tuple[Action | None, bool]:
+    def _action(self, saying: Saying) -> tuple[Action | None, bool]:
         action: Action | None = None
         denied = False
         advised = saying.cues("advice", "urgency")
@@ -136,7 +158,7 @@ class Weigher:
                 continue
             if self._is_adjective(mark, saying):
                 continue
-            if not self._is_advice(mark, saying, advised):
+            if not self._is_advice(mark, advised):
                 continue
             if action == "replace" and mark.id in ("adjust", "clean", "service", "tighten", "top up"):
                 continue  # "replace that and align it": the lesser work goes with it
@@ -148,15 +170,16 @@ class Weigher:
             for cue in saying.cues("advice"):
                 if cue.negated:
                     denied = True
-                elif cue.id in ("replace", "repair", "service", "adjust", "clean", "tighten", "install", "resurface",
-                                "top up", "diagnose", "monitor"):  # fmt: skip
-                    action = cue.id  # type: ignore[assignment]
+                elif cue.id in _WORK:
+                    action = cue.id
         if denied and action is None:
             action = "none"
         return action, denied
 
     def _is_verb(self, mark: Mark, saying: Saying) -> bool:
-        """Whether a condition's word is an action here: the same words are one, and no copula makes them a judgement."""
+        """Whether a condition's word is an action here: the same words are one, and no copula makes them a
+        judgement.
+        """
         twins = [m for m in saying.of_kind("action") if (m.first, m.last) == (mark.first, mark.last)]
         return any(not self._is_adjective(m, saying) for m in twins)
 
@@ -167,18 +190,20 @@ class Weigher:
         before = self._tokens[mark.first - 1].text if mark.first else ""
         return before.endswith("'s") or any(m.last == mark.first for m in saying.grammar("copula"))
 
-    def _is_advice(self, mark: Mark, saying: Saying, advised: Sequence[Mark]) -> bool:
-        """Whether an action word is advice: "needs replacing", "replace it"; not "was replaced", "tested fine"."""
+    def _is_advice(self, mark: Mark, advised: Sequence[Mark]) -> bool:
+        """Whether an action word is advice: "needs replacing", "replace it"; not "was replaced", "tested
+        fine".
+        """
         text = self._tokens[mark.first].text
         governed = any(0 <= mark.first - cue.last <= _ADVICE_REACH for cue in advised) or any(
             m.first <= mark.first < m.last for m in advised
         )
-        if text.endswith(_PAST) and not governed:
-            before = [t.text for t in self._tokens[max(0, mark.first - 3) : mark.first]]
-            return "be" in before or "get" in before or "getting" in before
-        if mark.id == "diagnose" and text in ("test", "tests", "tested", "testing") and not governed:
-            return False
-        return True
+        if governed:
+            return True
+        if text.endswith(self._words.past_ending):
+            before = self._tokens[max(0, mark.first - 3) : mark.first]
+            return any(token.text in self._words.passive for token in before)
+        return mark.id != "diagnose" or text not in self._words.testing
 
 
 def urgency_of(saying: Saying) -> Urgency | None:

@@ -99,7 +99,9 @@ class _View:
         return None
 
     def _advises_after(self, at: int) -> bool:
-        """ "..., if they don't come free it needs a caliper": the supposition has a consequence of its own."""
+        """ "..., if they don't come free it needs a caliper": the supposition has a consequence of its
+        own.
+        """
         end = self._until(at, comma=False)
         return any(
             (m.kind == "component" or (m.kind == "cue" and m.detail == "advice")) and at <= m.first < end

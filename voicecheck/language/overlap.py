@@ -13,11 +13,32 @@ _RANK = {"component": 0, "quantity": 1, "condition": 2, "measure": 3, "action": 
 _WHERE = ("position", "side", "axle")
 
 
-def _beside_names(mark: Mark, names: Sequence[Mark]) -> Mark | None:
-    """A place or condition that shares a word with a name ("offside [rear wheel cylinder]", "[headlight bulb]'s
-    out"): what stands beside the name is kept as the mark, with its whole meaning; a place inside a name is kept
-    as it is."""
-    for name in names:
+class _Cover:
+    """For each token the marks that lie over it, so that no question looks at more than its own words."""
+
+    def __init__(self, marks: Sequence[Mark], *, size: int) -> None:
+        self._over: list[list[Mark]] = [[] for _ in range(size)]
+        for mark in marks:
+            for at in range(mark.first, mark.last):
+                self._over[at].append(mark)
+
+    def sharing(self, mark: Mark) -> list[Mark]:
+        """The marks that share a token with ``mark``."""
+        return [other for at in range(mark.first, mark.last) for other in self._over[at]]
+
+    def holds(self, mark: Mark) -> bool:
+        """Whether one of the marks covers all of ``mark``."""
+        return any(other.first <= mark.first and mark.last <= other.last for other in self._over[mark.first])
+
+
+def _beside_names(mark: Mark, names: _Cover) -> Mark | None:
+    """What is left of a place or condition that shares a word with a name.
+
+    "offside [rear wheel cylinder]", "[headlight bulb]'s out": what stands beside the name is kept as the
+    mark, with its whole meaning; a place inside a name is kept as it is. ``None`` for a condition inside a
+    name, and for a mark that shares no word with any.
+    """
+    for name in names.sharing(mark):
         if name.first <= mark.first and mark.last <= name.last:
             return mark if mark.kind == "place" else None
         if mark.first < name.first < mark.last <= name.last:
@@ -27,11 +48,13 @@ def _beside_names(mark: Mark, names: Sequence[Mark]) -> Mark | None:
     return None
 
 
-def _longest(names: Sequence[Mark]) -> list[Mark]:
+def _longest(names: Sequence[Mark], *, size: int) -> list[Mark]:
     """The names that will stand among themselves: longest first, none overlapping a kept one."""
     kept: list[Mark] = []
+    taken = [False] * size
     for name in sorted(names, key=lambda m: (m.first - m.last, m.first)):
-        if not any(name.first < k.last and k.first < name.last for k in kept):
+        if not any(taken[name.first : name.last]):
+            taken[name.first : name.last] = [True] * (name.last - name.first)
             kept.append(name)
     return kept
 
@@ -44,8 +67,8 @@ def settle(marks: Sequence[Mark], *, size: int) -> list[Mark]:
     owner: list[tuple[int, int] | None] = [None] * size
     advising = {mark.first for mark in marks if mark.kind == "cue" and mark.detail == "advice"}
     urging: set[tuple[int, int] | None] = set()  # "must be replaced" urges and names the action in it
-    names = _longest([mark for mark in marks if mark.kind == "component"])
-    longer = [mark for mark in marks if mark.kind == "condition"]  # "toe's out" names its part
+    names = _Cover(_longest([mark for mark in marks if mark.kind == "component"], size=size), size=size)
+    longer = _Cover([mark for mark in marks if mark.kind == "condition"], size=size)
     kept: list[Mark] = []
     free: list[Mark] = []
     for mark in sorted(marks, key=lambda m: (m.first - m.last, _RANK.get(m.kind, 9), m.first)):
@@ -58,12 +81,9 @@ def settle(marks: Sequence[Mark], *, size: int) -> list[Mark]:
             if beside is not None:
                 free.append(beside)
                 continue
-        if mark.kind == "component" and any(c.first <= mark.first and mark.last <= c.last for c in longer):
-            free.append(mark)
-            continue
-        inside = any(c.first <= mark.first and mark.last <= c.last for c in longer)
-        if mark.kind == "place" and mark.detail == "position" and inside:
-            free.append(mark)  # "dry all round" says where, too
+        named = mark.kind == "component" or (mark.kind == "place" and mark.detail == "position")
+        if named and longer.holds(mark):
+            free.append(mark)  # "toe's out" names its part, "dry all round" says where
             continue
         holders = {owner[at] for at in range(mark.first, mark.last)} - {None}
         if holders - {span} and not (mark.kind == "action" and holders - {span} <= urging):

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
+from itertools import pairwise
+
+from voicecheck.language.idle import bounded, without_idle_words
 from voicecheck.language.moods import moods
 from voicecheck.language.overlap import settle
-from voicecheck.language.phrases import PhraseFinder
+from voicecheck.language.phrases import PhraseFinder, phrases_of
 from voicecheck.language.polarity import apply_polarity
 from voicecheck.language.quantities import QuantityFinder
 from voicecheck.language.tokens import tokenise
@@ -14,7 +17,7 @@ from voicecheck.records.base import Record
 from voicecheck.records.reading import Clause, Mark, Opening, Reading, Token
 from voicecheck.records.transcript import Transcript
 
-_PAIR_REACH = 40  # tokens within which left and right are a pair
+_SHORT_LIST = 4  # tokens
 _NAME_PAUSE_S = 1.0  # nobody rests this long inside a name
 
 
@@ -36,7 +39,8 @@ class Reader:
         self._matcher = matcher
         self._settings = settings or ReaderSettings()
         self._phrases = PhraseFinder(lexicon.grammar)
-        self._articles = {term.said for term in lexicon.grammar if term.kind == "article"}
+        self._articles = phrases_of(lexicon.grammar, "article")
+        self._same_alone = phrases_of(lexicon.grammar, "same_alone")
         self._quantities = QuantityFinder(
             units={term.said: term.value for term in lexicon.grammar if term.kind == "unit"}  # type: ignore[misc]
         )
@@ -47,34 +51,15 @@ class Reader:
         if not tokens:
             return Reading(tokens=(), clauses=())
         texts = [token.text for token in tokens]
-        grammar = [*self._phrases.find(texts), *_same_alone(tokens)]
+        grammar = [*self._phrases.find(texts), *self._same_between_rests(tokens)]
         marks = self._terms(tokens)
         quantities = self._quantities.find(tokens, grammar)
         asked = {
             at for at, token in enumerate(tokens) if token.stop and "?" in transcript.words[token.word].read
         }
         settled = settle([*marks, *quantities, *grammar], size=len(tokens))
-        settled = _drop_false_sides(settled)
-        settled = _drop_tags(settled, asked)
-        settled = _drop_occasions(settled)
-        settled = _drop_false_negations(settled)
-        settled = _drop_interjections(tokens, settled)
-        settled = _bounded(settled)
+        settled = bounded(without_idle_words(tokens, settled, asked))
         return Reading(tokens=tokens, clauses=self._clauses(tokens, settled, asked))
-
-    @staticmethod
-    def _only_lists(tokens: Sequence[Token], marks: Sequence[Mark], first: int) -> bool:
-        """ "... two front tyres and then tracking": what follows the cue only names parts up to the next stop."""
-        last = first
-        while last < len(tokens) and not (tokens[last].stop or tokens[last].comma):
-            last += 1
-        inside = [m for m in marks if m.first >= first and m.last <= last + 1]
-        says = any(
-            m.kind in ("condition", "quantity", "action")
-            or (m.kind == "cue" and m.detail in ("ok", "advice"))
-            for m in inside
-        )
-        return any(m.kind == "component" for m in inside) and not says and last - first <= 4
 
     def _terms(self, tokens: Sequence[Token]) -> list[Mark]:
         """Lexicon phrases. No phrase runs over a stop, and only cues run over a comma ("no, sorry")."""
@@ -110,36 +95,21 @@ class Reader:
             last -= 1
         return last
 
+    def _same_between_rests(self, tokens: Sequence[Token]) -> list[Mark]:
+        """ "..., same, ..." between two rests: as before."""
+        marks = []
+        for at, token in enumerate(tokens):
+            rests = token.comma or token.stop or at == len(tokens) - 1
+            opens = at == 0 or tokens[at - 1].comma or tokens[at - 1].stop
+            if token.text in self._same_alone and rests and opens:
+                marks.append(Mark(kind="grammar", first=at, last=at + 1, id=token.text, detail="same"))
+        return marks
+
     def _clauses(self, tokens: Sequence[Token], marks: Sequence[Mark], asked: set[int]) -> tuple[Clause, ...]:
-        openings: dict[int, Opening] = {0: "start"}
-        supposing = -1
-        for at in range(1, len(tokens)):
-            before = tokens[at - 1]
-            if before.stop:
-                openings[at] = "stop"
-            elif before.pause_s >= self._settings.pause_s:
-                openings[at] = "pause"
-        for mark in marks:
-            if mark.kind == "grammar" and mark.detail == "supposes":
-                supposing = mark.first
-            if mark.kind == "cue" and mark.detail == "clause" and mark.first not in openings:
-                opened = max((at for at in openings if at <= mark.first), default=0)
-                lists = self._only_lists(tokens, marks, mark.last)
-                if supposing < opened and not lists:  # "if it's the bearing, then ...": the same supposition
-                    openings[mark.first] = "cue"
-        firsts = sorted(openings)
-        by_first: list[list[Mark]] = [[] for _ in firsts]
-        at = 0
-        for mark in marks:
-            while at + 1 < len(firsts) and mark.first >= firsts[at + 1]:
-                at += 1
-            by_first[at].append(mark)
-        clauses = []
-        for number, first in enumerate(firsts):
-            last = firsts[number + 1] if number + 1 < len(firsts) else len(tokens)
-            inside = [mark for mark in by_first[number] if mark.last <= last]
-            stretches = moods(tokens, inside, first=first, last=last, asked=(last - 1) in asked)
-            for stretch in stretches:
+        openings = self._openings(tokens, marks)
+        clauses: list[Clause] = []
+        for (first, last), inside in _by_clause(openings, marks, size=len(tokens)):
+            for stretch in moods(tokens, inside, first=first, last=last, asked=(last - 1) in asked):
                 turned = apply_polarity(tokens, inside, first=stretch.first, last=stretch.last)
                 clauses.append(
                     Clause(
@@ -152,115 +122,53 @@ class Reader:
                 )
         return tuple(clauses)
 
+    def _openings(self, tokens: Sequence[Token], marks: Sequence[Mark]) -> dict[int, Opening]:
+        """The first tokens of the clauses, and what opens each."""
+        openings: dict[int, Opening] = {0: "start"}
+        for at, before in enumerate(tokens[:-1], start=1):
+            if before.stop:
+                openings[at] = "stop"
+            elif before.pause_s >= self._settings.pause_s:
+                openings[at] = "pause"
+        supposing = -1
+        for mark in marks:
+            if mark.kind == "grammar" and mark.detail == "supposes":
+                supposing = mark.first
+            if mark.kind == "cue" and mark.detail == "clause" and mark.first not in openings:
+                opened = max((at for at in openings if at <= mark.first), default=0)
+                if supposing < opened and not _only_lists(tokens, marks, mark.last):
+                    openings[mark.first] = (
+                        "cue"  # not in "if it's the bearing, then ...": the same supposition
+                    )
+        return openings
 
-def _same_alone(tokens: Sequence[Token]) -> list[Mark]:
-    """ "..., same, ..." between two rests: as before."""
-    marks = []
-    for at, token in enumerate(tokens):
-        rests = token.comma or token.stop or at == len(tokens) - 1
-        opens = at == 0 or tokens[at - 1].comma or tokens[at - 1].stop
-        if token.text == "same" and rests and opens:
-            marks.append(Mark(kind="grammar", first=at, last=at + 1, id="same", detail="same"))
-    return marks
 
-
-def _drop_false_sides(marks: Sequence[Mark]) -> list[Mark]:
-    """ "right now", "material left", "come back": the word is no side there."""
-    covered = {
-        at
-        for mark in marks
-        if mark.kind == "grammar" and mark.detail == "not_a_side"
-        for at in range(mark.first, mark.last)
-    }
-    parts = [mark for mark in marks if mark.kind in ("component", "place")]
-    kept = []
+def _by_clause(
+    openings: Iterable[int], marks: Sequence[Mark], *, size: int
+) -> list[tuple[tuple[int, int], list[Mark]]]:
+    """Token ranges of the clauses with the marks inside; a mark over a border belongs to none."""
+    firsts = sorted(openings)
+    inside: list[list[Mark]] = [[] for _ in firsts]
+    ranges = list(pairwise([*firsts, size]))
+    number = 0
     for mark in marks:
-        if mark.kind == "place" and mark.last - mark.first == 1 and mark.first in covered:
-            followed = any(
-                part.first == mark.last and part.first not in covered for part in parts if part is not mark
-            )
-            if not followed:
-                continue
-        kept.append(mark)
-    return kept
+        while number + 1 < len(firsts) and mark.first >= firsts[number + 1]:
+            number += 1
+        if mark.last <= ranges[number][1]:
+            inside[number].append(mark)
+    return list(zip(ranges, inside, strict=True))
 
 
-def _drop_tags(marks: Sequence[Mark], asked: set[int]) -> list[Mark]:
-    """ "... those are good, right?": the tag is no side."""
-    return [m for m in marks if not (m.kind == "place" and m.last - m.first == 1 and m.first in asked)]
-
-
-def _drop_occasions(marks: Sequence[Mark]) -> list[Mark]:
-    """ "at the last oil change": a time, and neither a part nor advice."""
-    after = {m.last: m.id for m in marks if m.kind == "grammar" and m.detail == "occasion"}
-    return [
-        m
-        for m in marks
-        if m.first not in after
-        or not (m.kind == "action" or (m.kind == "component" and after[m.first] != "action"))
-    ]
-
-
-def _drop_false_negations(marks: Sequence[Mark]) -> list[Mark]:
-    """A negation inside a phrase that only looks like one is none."""
-    pseudo = {
-        at
-        for mark in marks
-        if mark.kind == "cue" and mark.detail == "pseudo_negation"
-        for at in range(mark.first, mark.last)
-    }
-    return [
-        mark
-        for mark in marks
-        if not (mark.kind == "cue" and mark.detail == "negation" and mark.first in pseudo)
-    ]
-
-
-def _drop_interjections(tokens: Sequence[Token], marks: Sequence[Mark]) -> list[Mark]:
-    """ "No, the gasket is dry", "Okay, next", "it's all scored": words that judge, deny or place nothing there."""
-    openers = {m.first for m in marks if m.kind == "grammar" and m.detail == "opener"}
-    kept = []
-    for number, mark in enumerate(marks):
-        single = mark.last - mark.first == 1
-        if mark.kind == "cue" and single:
-            if mark.detail == "negation" and (tokens[mark.first].comma or tokens[mark.first].stop):
-                continue
-            if (
-                mark.detail == "ok"
-                and mark.first in openers
-                and (mark.first == 0 or tokens[mark.first - 1].stop)
-            ):
-                continue
-        if mark.kind == "place" and mark.id == "right" and single and tokens[mark.first].comma:
-            opens = mark.first == 0 or tokens[mark.first - 1].stop
-            paired = any(
-                m.kind == "place" and "left" in m.id and 0 < mark.first - m.first < _PAIR_REACH for m in marks
-            )
-            if opens and not paired:
-                continue  # "Right, small hatchback": no side, unless a left was just spoken of
-        if mark.kind == "place" and mark.detail == "relative" and single and mark.id == "all":
-            following = next((m for m in marks[number + 1 :] if m.first >= mark.last), None)
-            if (
-                following is not None
-                and following.first == mark.last
-                and following.kind in ("condition", "action")
-            ):
-                continue
-        kept.append(mark)
-    return kept
-
-
-def _bounded(marks: Sequence[Mark]) -> list[Mark]:
-    """Quantities take the bound said right before them ("less than two mil")."""
-    bounds = {
-        at: mark
-        for mark in marks
-        if mark.kind == "cue" and mark.detail == "bound"
-        for at in (mark.last, mark.last + 1)
-    }
-    return [
-        mark.model_copy(update={"bound": bounds[mark.first].id})
-        if mark.kind == "quantity" and mark.first in bounds
-        else mark
-        for mark in marks
-    ]
+def _only_lists(tokens: Sequence[Token], marks: Sequence[Mark], first: int) -> bool:
+    """ "... two front tyres and then tracking": what follows the cue only names parts up to the next stop."""
+    last = first
+    while last < len(tokens) and not (tokens[last].stop or tokens[last].comma):
+        last += 1
+    if last - first > _SHORT_LIST:
+        return False
+    inside = [m for m in marks if m.first >= first and m.last <= last + 1]
+    says = any(
+        m.kind in ("condition", "quantity", "action") or (m.kind == "cue" and m.detail in ("ok", "advice"))
+        for m in inside
+    )
+    return any(m.kind == "component" for m in inside) and not says

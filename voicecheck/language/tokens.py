@@ -13,10 +13,9 @@ _STOP = re.compile(r"[.?!;]+[\"'”’)]*$")
 _COMMA = re.compile(r"[,:–—-]+[\"'”’)]*$")
 _DASH_WORD = re.compile(r"^[–—-]+$")
 
-
 _FEW_RESTS = 8  # with fewer marked silences the speaker's own rhythm is not known
 _COMMA_REST_S = 0.27
-_STOP_TO_COMMA = 1.4
+_STOP_TO_COMMA = 1.2
 _SHORTEST_REST_S = 0.32
 _LONGEST_REST_S = 0.8
 _UNMARKED = 1.3  # an unmarked silence must be longer to count: people also rest inside a sentence
@@ -55,11 +54,11 @@ def tokenise(transcript: Transcript) -> tuple[Token, ...]:
 
 
 def _with_rests(tokens: Sequence[Token]) -> list[Token]:
-    """Commas with the silence of a full stop become stops; long silences without a mark become commas or stops.
+    """Commas with the silence of a full stop become stops; long unmarked silences become commas or stops.
 
-    Recognisers write a comma where a hurried speaker ends a sentence, hot words make them do so throughout. How
-    long a speaker rests is taken from the recording: a quarter of all marked silences are surely commas, a stop
-    is clearly longer than those.
+    Recognisers write a comma where a hurried speaker ends a sentence, hot words make them do so throughout.
+    How long a speaker rests is taken from the recording: a quarter of all marked silences are surely commas,
+    a stop is clearly longer than those.
     """
     marked = sorted(token.pause_s for token in tokens if (token.comma or token.stop) and token.pause_s > 0)
     if not marked:
@@ -68,13 +67,10 @@ def _with_rests(tokens: Sequence[Token]) -> list[Token]:
     rest = min(_LONGEST_REST_S, max(_SHORTEST_REST_S, _STOP_TO_COMMA * short))
     result = []
     for token in tokens:
-        stop, comma = token.stop, token.comma
-        if comma and token.pause_s >= rest:
-            stop = True
-        elif not comma and not stop and token.pause_s >= rest * _UNMARKED:
-            stop = True
-        elif not comma and not stop and token.pause_s >= rest:
-            comma = True
-        same = stop == token.stop and comma == token.comma
-        result.append(token if same else token.model_copy(update={"stop": stop, "comma": comma}))
+        if token.pause_s < rest or token.stop:
+            result.append(token)
+        elif token.comma or token.pause_s >= rest * _UNMARKED:
+            result.append(token.model_copy(update={"stop": True}))
+        else:
+            result.append(token.model_copy(update={"comma": True}))
     return result

@@ -10,7 +10,7 @@ from decimal import Decimal
 from typing import Literal, Protocol
 
 from voicecheck.records.base import Record
-from voicecheck.records.vocabulary import Action, Market, Position, State, Unit, Urgency
+from voicecheck.records.vocabulary import Action, Market, State, Unit, Urgency
 
 System = Literal[
     "brakes", "steering", "suspension", "wheels_tyres", "engine", "cooling", "fuel", "exhaust", "driveline",
@@ -119,12 +119,82 @@ class MeasureTerm(Record):
     said: tuple[str, ...]
 
 
+GrammarKind = Literal[
+    "absence",  # no fire extinguisher: the part is not there
+    "article",  # belongs to what follows, and to no phrase before it
+    "asks",  # is, did, what: opens a question
+    "conjunction",  # and, but: joins two statements
+    "contrast",  # but, however: a new judgement begins
+    "copula",  # is, looks: what follows is said of what came before
+    "definite",  # the noise: only named, nothing said of it
+    "determiner",  # the, this, a
+    "digit",  # of a vehicle or plate number; value is the number
+    "existential",  # there's, I've got
+    "indefinite",  # a bad bearing would: any such part
+    "label",  # cylinder three: the number that follows is a name
+    "leads_number",  # at, measures: a bare number that follows is a reading
+    "letter",  # of a vehicle or plate number; value is the letter
+    "letter_like",  # as in, for: b as in bravo
+    "list",  # and, or, plus: joins two parts
+    "misheard_number",  # for thirty seconds, where tread is talked of; value is the number
+    "no_mileage",  # every, ago: the miles near it are no odometer reading
+    "not_a_side",  # right now, material left
+    "number_between",  # between four and five
+    "number_few",  # a couple of; value is the number
+    "number_fraction",  # half, quarter; value is the fraction
+    "number_half",  # and a half; value is the fraction
+    "number_list",  # four and five: joins two numbers
+    "number_minus",  # minus
+    "number_of",  # an eighth of an inch: between a fraction and its unit
+    "number_over",  # four over thirty two
+    "number_point",  # twelve point four
+    "number_range",  # two to three
+    "number_zero",  # oh, nought
+    "occasion",  # at the last oil change: a time; value "action" where parts stay parts
+    "on_it",  # the tire on it: where the part before is
+    "opener",  # okay, all right: opens a sentence and judges nothing
+    "pair_pronoun",  # both of those: the last two parts
+    "passive",  # be replaced: advice in a past form
+    "past_ending",  # ed: how action words end that tell what was done
+    "plural_pronoun",  # they, both: the parts last spoken of
+    "preposition",  # the boot on the tie rod end
+    "pronoun",  # it, that: the part last spoken of
+    "pronoun_one",  # left one: one stands for the part, and is no number
+    "rated_of",  # 480 out of 650: the second number is a rating
+    "repeat",  # double seven; value is how often
+    "requests",  # can you: a question that asks for work
+    "rest",  # everything else: no part is named
+    "same",  # same again, likewise: as said before
+    "same_alone",  # same, where it stands between two rests
+    "singular_copula",  # is, has: of one part
+    "source",  # leaking from the pan: the part that follows is the cause
+    "stand_in",  # needs one: the part just spoken of
+    "supposes",  # if
+    "tag",  # right?, isn't it?: asks nothing
+    "target",  # onto the manifold: the part that follows is where it lands
+    "testing",  # tested fine: no advice to find out
+    "therefore",  # so alignment: what follows is advice
+    "thirty_seconds",  # the unit of tread, as it is said and misheard
+    "time",  # when, while: the part that follows only says when
+    "unit",  # value is one of the units
+    "unit_uk",  # the same, where the market is the UK
+    "would",  # would, will: supposes
+    "year_of",  # a 2014 model
+]
+
+# Kinds that rules look up word by word, and of which no marks are made.
+LOOKED_UP: frozenset[str] = frozenset(
+    {
+        "absence", "definite", "pair_pronoun", "passive", "past_ending", "rated_of", "same_alone", "stand_in",
+        "testing", "therefore",
+    }
+)  # fmt: skip
+
+
 class GrammarTerm(Record):
     """A closed-class word or phrase of English that the rules lean on (``lexicon/grammar.csv``).
 
-    ``kind`` is one of copula, determiner, conjunction, preposition, source, target, pronoun, plural_pronoun,
-    existential, same, rest, remaining, not_a_side, number_point, number_zero, number_fraction, number_over,
-    number_range, number_half, unit, leads_number.
+    ``kind`` is one of ``GrammarKind`` in term files; a rule may make terms of its own to find phrases with.
     """
 
     kind: str
@@ -151,9 +221,11 @@ class TermMatch(Record):
 
 
 class TermMatcher(Protocol):
-    """Finds lexicon phrases in words. Every match of every kind is returned; within one kind overlapping matches
-    are reduced to the longest, leftmost first. Same-span matches of different kinds (or of different ids in one
-    kind) are all kept."""
+    """Finds lexicon phrases in words.
+
+    Every match of every kind is returned; within one kind overlapping matches are reduced to the longest,
+    leftmost first. Same-span matches of different kinds (or of different ids in one kind) are all kept.
+    """
 
     def match(self, words: Sequence[str]) -> tuple[TermMatch, ...]: ...
 
@@ -171,7 +243,9 @@ class Lexicon(Record):
     grammar: tuple[GrammarTerm, ...] = ()
 
     def fits(self, fits: Sequence[str], component: str) -> bool:
-        """Whether a ``fits`` list (ids, "system:NAME", "any") admits the component, itself or through ``kind_of``."""
+        """Whether a ``fits`` list (ids, "system:NAME", "any") admits the component, or what it is a kind
+        of.
+        """
         if "any" in fits:
             return True
         seen: str | None = component

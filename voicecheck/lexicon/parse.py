@@ -15,6 +15,7 @@ from voicecheck.lexicon.model import (
     Condition,
     Cue,
     CueKind,
+    GrammarKind,
     GrammarTerm,
     MeasureTerm,
     PlaceTerm,
@@ -39,6 +40,7 @@ from voicecheck.records.vocabulary import (
 
 SYSTEMS: tuple[str, ...] = get_args(System)
 CUE_KINDS: tuple[str, ...] = get_args(CueKind)
+GRAMMAR_KINDS: tuple[str, ...] = get_args(GrammarKind)
 MARKETS: tuple[Market, ...] = get_args(Market)
 QUALIFIERS = ("inner", "outer", "upper", "lower", "intermediate")
 PLACES = (
@@ -349,12 +351,12 @@ def parse_sound(row: Row, problems: list[Problem]) -> list[SpokenWord]:
 
 
 def parse_grammar(row: Row, problems: list[Problem]) -> list[GrammarTerm]:
-    """A row of ``grammar.csv``. Which kinds there are is for the language stage to say."""
+    """A row of ``grammar.csv``. A kind that no rule knows would be without effect, and is a fault."""
     check = _Check(row, problems)
-    kind = check.id("kind")
+    kind = check.allowed("kind", row.one("kind"), GRAMMAR_KINDS, what="a kind of closed-class word")
     said = check.phrases("said", row.many("said"))
     value = row.one("value")
-    if kind == "unit":
+    if kind in ("unit", "unit_uk"):
         check.allowed("value", value, UNITS, what="a unit")
     return [GrammarTerm(kind=kind, said=s, value=value) for s in said] if check.sound else []
 

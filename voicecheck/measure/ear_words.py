@@ -85,7 +85,8 @@ class Repairs(Record):
     """Stretches that are read otherwise than heard, judged by the word errors with and without each.
 
     ``right``: fewer errors; ``false``: more; ``idle``: as many. ``sides_numbers``: stretches whose sides or
-    numbers are others after it; ``silent``: of these, those that made errors.
+    numbers are others after it; ``silent``: of these, those that took away or turned one that was heard, and
+    those that brought one in wrongly.
     """
 
     made: int = 0
@@ -254,17 +255,19 @@ def judge_repairs(wanted: Sequence[str], words: Sequence[Word], tellers: Tellers
         parts = [w.heard if first <= at < last else w.read for at, w in enumerate(words)]
         before = plain_numbers(" ".join(parts), units=tellers.units)
         gain = word_errors(wanted, before) - errors
-        touched = any(
-            Counter(m for m in marks(before, tellers) if m) != Counter(m for m in marks(read, tellers) if m)
-            for marks in (side_marks, number_marks)
-        )
+        gone = fresh = 0
+        for marks in (side_marks, number_marks):
+            had = Counter(mark for mark in marks(before, tellers) if mark)
+            has = Counter(mark for mark in marks(read, tellers) if mark)
+            gone += (had - has).total()
+            fresh += (has - had).total()
         total += Repairs(
             made=1,
             right=gain > 0,
             false=gain < 0,
             idle=gain == 0,
-            sides_numbers=touched,
-            silent=touched and gain < 0,
+            sides_numbers=bool(gone or fresh),
+            silent=bool(gone or (fresh and gain < 0)),
         )
     return total
 

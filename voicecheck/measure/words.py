@@ -62,7 +62,10 @@ def alignment(wanted: Sequence[str], got: Sequence[str]) -> tuple[tuple[int, int
     """
     if not wanted:
         return ((0, 0, 0, len(got)),) if got else ()
-    chunks = jiwer.process_words(" ".join(wanted), " ".join(got)).alignments[0]
+    rows = [
+        " ".join(word.replace(" ", "_") for word in row) for row in (wanted, got)
+    ]  # a unit may be two words
+    chunks = jiwer.process_words(*rows).alignments[0]
     found: list[tuple[int, int, int, int]] = []
     differs = False
     for chunk in chunks:

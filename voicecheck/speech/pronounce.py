@@ -25,8 +25,8 @@ class Pronouncer:
     """Pronunciations of words as ``normalise_token`` makes them.
 
     ``own`` are pronunciations that go before the dictionary (``lexicon/sounds.csv``): words to what they
-    sound like, several where a word is spoken in several ways. That is phones by name in capitals ("B UH SH IH NG")
-    or plain words and letters ("e g r", "zurk").
+    sound like, several where a word is spoken in several ways. That is phones by name in capitals
+    ("B UH SH IH NG") or plain words and letters ("e g r", "zurk").
     """
 
     def __init__(self, own: Mapping[str, Sequence[str]] | None = None) -> None:

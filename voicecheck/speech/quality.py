@@ -22,8 +22,8 @@ _QUIETEST = 10  # per cent
 
 class SoundQuality(Record):
     """``level_db`` and ``noise_db`` are those of speech and of what lies between (dB of full scale);
-    ``ratio_db`` is the one over the other; ``clipped`` the share of frames of speech that reach full scale; ``speech`` the
-    share of the recording in which somebody speaks.
+    ``ratio_db`` is the one over the other; ``clipped`` the share of frames of speech that reach full scale;
+    ``speech`` the share of the recording in which somebody speaks.
     """
 
     level_db: float

@@ -21,11 +21,11 @@ _MARKS = re.compile(r"^([\W_]*)(.*?)([\W_]*)$", re.DOTALL)
 
 
 class Acceptance(Record):
-    """What tells a right candidate from a wrong one, learned on labelled recordings (``figures`` says from which,
-    and how well).
+    """What tells a right candidate from a wrong one, learned on labelled recordings (``figures`` says from
+    which, and how well).
 
-    ``weights`` are those of the features of ``features_of`` in a logistic model, ``least`` the probability from
-    which a candidate is read, ``side_least`` the same for one that brings in a side.
+    ``weights`` are those of the features of ``features_of`` in a logistic model, ``least`` the probability
+    from which a candidate is read, ``side_least`` the same for one that brings in a side.
     """
 
     weights: dict[str, float]
@@ -42,8 +42,8 @@ def acceptance() -> Acceptance:
 
 
 def features_of(candidate: Candidate, gain: float, familiar: Container[str]) -> dict[str, float]:
-    """What is known of a candidate. ``gain`` is its log probability less that of what was heard, for one sound;
-    ``familiar`` are plain words that were expected, or heard with certainty elsewhere.
+    """What is known of a candidate. ``gain`` is its log probability less that of what was heard, for one
+    sound; ``familiar`` are plain words that were expected, or heard with certainty elsewhere.
     """
     words = normalise_phrase(candidate.text)
     return {
@@ -71,7 +71,7 @@ def least_for(candidate: Candidate, learned: Acceptance) -> float:
 
 
 def hopeful(candidate: Candidate, learned: Acceptance, familiar: Container[str] = ()) -> bool:
-    """Whether the candidate could be read at all, whatever the sound says: the others need not be asked about."""
+    """Whether the candidate could be read at all, whatever the sound says: others are not asked about."""
     return support(candidate, _MOST_GAIN, learned, familiar) >= least_for(candidate, learned)
 
 
@@ -104,8 +104,8 @@ class Asked(NamedTuple):
 def read_as(words: Sequence[Word], asked: Asked) -> list[Word]:
     """The words ``first:last`` with the candidate as what is read, its words dealt out over them in order.
 
-    The last word always has a share of it, so that its mark and the silence after it are kept. Their certainty is
-    that of the reading.
+    The last word always has a share of it, so that its mark and the silence after it are kept. Their
+    certainty is that of the reading.
     """
     candidate, gain, certainty = asked
     part = words[candidate.first : candidate.last]

@@ -63,9 +63,9 @@ class Phrase(NamedTuple):
 
 
 class _Exact(NamedTuple):
-    """Heard words that belong to terms: ``kept`` are never written over. ``alone`` are short terms of one word:
-    one may be a piece of a longer phrase that was cut at the wrong places ("out or tight rodent"), but is not
-    exchanged for another single word. ``phrases`` are components of several words, as half-open ranges.
+    """Heard words that belong to terms: ``kept`` are never written over. ``alone`` are short terms of one
+    word: one may be a piece of a longer phrase that was cut at the wrong places ("out or tight rodent"), but is
+    not exchanged for another single word. ``phrases`` are components of several words, as half-open ranges.
     """
 
     kept: set[int]
@@ -287,6 +287,8 @@ class SoundIndex:
         if _inflection(tuple(left), wanted):
             return None
         differing = _differing(first, plain, wanted, last)
+        if not differing:  # words put in, none heard wrongly
+            return None
         if differing & exact.kept or (differing & exact.alone and last - first <= _SHORT_WORDS):
             return None
         if any(first <= begin and end <= last for begin, end in exact.phrases):
@@ -362,9 +364,11 @@ def _texts(lexicon: Lexicon) -> Iterator[tuple[str, str, str]]:
     for place in lexicon.places:
         if place.market in (None, lexicon.market) and place.said.split()[0] not in _LEADS:
             yield place.said, "side" if place.kind in ("side", "position") else "place", ""
+    everyday = {term.said for term in lexicon.grammar} | _LEADS
     for condition in lexicon.conditions.values():
         for said in condition.said:
-            if len(said.split()) == 1 or len(said) >= _LONG_CONDITION:
+            words = normalise_phrase(said)
+            if len(words) == 1 or (len(said) >= _LONG_CONDITION and everyday.isdisjoint(words)):
                 yield said, "condition", ""
     for measure in lexicon.measures.values():
         for said in measure.said:
@@ -434,7 +438,7 @@ def _inflection(one: Plain, other: Plain) -> bool:
     """Whether two phrases are the same words in other forms, or the same letters in other words."""
     if "".join(one) == "".join(other):
         return True
-    return len(one) == len(other) and all(_stem(a) == _stem(b) for a, b in zip(one, other, strict=True))
+    return len(one) == len(other) and all(stem(a) == stem(b) for a, b in zip(one, other, strict=True))
 
 
 def _same(one: Plain, other: Plain) -> bool:
@@ -446,7 +450,8 @@ def _bare(word: str) -> str:
     return word.removesuffix("'s").removesuffix("s")
 
 
-def _stem(word: str) -> str:
+def stem(word: str) -> str:
+    """A word without the usual endings of English."""
     bare = word.removesuffix("'s").removesuffix("'")
     for ending in ("ing", "ed", "es", "s", "er", "y", "e"):
         if len(bare) - len(ending) >= 3 and bare.endswith(ending):

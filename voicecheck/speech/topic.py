@@ -49,8 +49,8 @@ class Topic:
     def hot_words(self, standing: Sequence[str], heard: Sequence[str]) -> tuple[str, ...]:
         """The phrases to expect after ``heard`` (plain words, in order), at most the budget of tokens.
 
-        The standing list is kept whole, what is about the topic last, nearest to the sound; names of the topic's
-        components that hold a rare word fill the room that is left.
+        The standing list is kept whole, what is about the topic last, nearest to the sound; names of the
+        topic's components that hold a rare word fill the room that is left.
         """
         recent = list(heard[-self.limits.recent_words :])
         systems: Counter[str] = Counter()

@@ -85,7 +85,7 @@ class _Model(WhisperModel):  # type: ignore[misc]  # the engine has no types
 
 
 class _Window(NamedTuple):
-    """What the engine heard at once: its encoding, its start in the splice (s), the hot words it was given."""
+    """What the engine heard at once: its encoding, its start in the splice (s), its hot words."""
 
     encoding: Any
     splice: Splice
@@ -181,12 +181,15 @@ class WhisperRecogniser:
     ) -> Iterator[tuple[_Segment, float]]:
         """Segments with words, in order, each with the seconds of the splice that are done.
 
-        With ``tools`` the hot words change from window to window with what was heard ``before``.
+        With ``tools``, and topics wanted, the hot words change from window to window with what was heard
+        ``before``.
         """
         settings = self.settings
         audio = np.concatenate([sound.floats(s.start, s.end) for s in splice.stretches])
         hot = hot_words
         heard: list[Word] = list(before)
+        if not settings.topics:
+            tools = None
         if hot and tools is not None:
             hot = tools.hot_words(hot_words, heard)
             self._model.hot_text = ", ".join(hot)

@@ -1,0 +1,80 @@
+"""What a statement without a part is about: "it", "those", "both", "the rears"."""
+
+from __future__ import annotations
+
+from voicecheck.findings.notes import Note, Saying
+from voicecheck.findings.places import axles_of, sits
+from voicecheck.findings.rules import Rules
+from voicecheck.findings.scene import MEMORY, Scene
+
+_NEAR = 3  # notes back to which bare advice looks for a fault
+
+
+class Antecedents:
+    """Made anew for each reading."""
+
+    def __init__(self, rules: Rules, scene: Scene) -> None:
+        self._rules = rules
+        self._scene = scene
+
+    def targets(self, saying: Saying) -> list[Note]:
+        """The notes that a saying adds to; empty where nothing was spoken of."""
+        recent = self._scene.recent
+        plural = saying.grammar("plural_pronoun")
+        if plural:
+            statement = [n for n in self._scene.statement if not n.withdrawn] or recent
+            if len({n.component for n in statement}) > 1:
+                return statement
+            if any(m.id in self._rules.words.pair_pronoun for m in plural) and (pair := self._last_pair()):
+                return pair
+        if plural or len({n.component for n in recent}) > 1:
+            return recent
+        if saying.advises and not saying.states:
+            faulty = [n for n in recent[-_NEAR:] if n.state in ("defect", "missing", "suspect")]
+            if faulty:
+                return faulty[-1:]  # "the right's tight. That has to be fixed": the faulty one
+        if saying.grammar("pronoun"):
+            return recent[-1:]
+        return self.fitting(saying) or recent[-1:]
+
+    def _last_pair(self) -> list[Note]:
+        """The faults of the last two parts, for "both of those"; none where one of them is at several
+        places.
+        """
+        faulty = [
+            n for n in self._scene.notes[-MEMORY:] if n.state in ("defect", "missing") and not n.withdrawn
+        ]
+        last = list(dict.fromkeys(n.component for n in reversed(faulty)))[:2]
+        if len(last) < 2 or any(len(n.positions) > 1 for n in faulty):
+            return []
+        return [n for n in faulty if n.component in last]
+
+    def fitting(self, saying: Saying) -> list[Note]:
+        """The part last spoken of that the words can be about: one note, or none.
+
+        "the rears are at five mil" is about no wheel alignment. None where nothing in the saying depends on
+        the part, or nothing fits.
+        """
+        with_unit = any(q.unit is not None for q in saying.of_kind("quantity"))
+        if not (saying.of_kind("condition") or with_unit or saying.place.located):
+            return []
+        for note in (*reversed(self._scene.recent), *self._scene.latest()):
+            if not note.withdrawn and self._fits(note, saying):
+                return [note]
+        return []
+
+    def _fits(self, note: Note, saying: Saying) -> bool:
+        lexicon = self._rules.lexicon
+        place = saying.place
+        if place.located and not sits(lexicon.components[note.component]):
+            return False
+        only_axle = len(place.axles) == 1 and not place.sides
+        if only_axle and (note.placed != "said" or place.axles[0] in axles_of(note.positions)):
+            return False  # "the rears are at six" after front pads: what was said of the other axle
+        quantities = [q for q in saying.of_kind("quantity") if q.unit is not None]
+        if quantities and not any(self._rules.gauge.measures(note.component, q) for q in quantities):
+            return False
+        conditions = saying.of_kind("condition")
+        return not conditions or any(
+            lexicon.fits(lexicon.conditions[m.id].fits, note.component) for m in conditions
+        )

@@ -1,0 +1,142 @@
+"""Puts what a saying says into a note; later words stand over earlier ones."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from voicecheck.findings.notes import Note, Saying
+from voicecheck.findings.readings import limit_marks, reading_marks
+from voicecheck.findings.rules import Rules
+from voicecheck.findings.scene import MEMORY, Scene
+from voicecheck.findings.state import Statement, Weigher
+from voicecheck.records.finding import Measure
+from voicecheck.records.reading import Mark
+from voicecheck.records.vocabulary import Unit
+
+_LONGEST_REASON = 25  # tokens kept of "because ..."
+_NAME_REACH = 3  # tokens behind "needs a" in which the part is named again
+
+
+class Filler:
+    """Made anew for each reading."""
+
+    def __init__(self, rules: Rules, scene: Scene) -> None:
+        self._rules = rules
+        self._scene = scene
+        self._weigher = Weigher(rules.lexicon, scene.tokens, tree=rules.tree, words=rules.words)
+
+    def fill(self, note: Note, saying: Saying, *, has_part: bool) -> None:
+        """State, conditions, readings, advice, urgency and reasons. ``has_part``: the saying names the
+        part.
+        """
+        measures, limits = self._readings(note, saying)
+        said = self._weigher.weigh(note.component, saying, has_reading=bool(measures), strict=True)
+        note.measures.extend(measures)
+        note.limits_said.extend(limits)
+        _judge(note, said, saying, measured=bool(measures))
+        self._advise(note, said, saying, has_part=has_part)
+        if said.urgency is not None:
+            note.urgency = said.urgency
+        note.sublet = note.sublet or said.sublet
+        note.together = note.together or saying.together
+        self._reasons(note, saying)
+
+    def measures(self, note: Note, saying: Saying, marks: Sequence[Mark]) -> list[Measure]:
+        """What the quantities ``marks`` of a saying measure of the note's part."""
+        named = saying.of_kind("measure")
+        return [m for mark in marks if (m := self._measure(note, mark, named, saying)) is not None]
+
+    def _readings(self, note: Note, saying: Saying) -> tuple[list[Measure], list[Measure]]:
+        """Readings, and limits said along with them; a rating ("out of 650") is neither."""
+        quantities = reading_marks(self._scene.tokens, saying)
+        limits = limit_marks(saying, quantities)
+        rated = self._rules.gauge.rated(self._scene.tokens, quantities)
+        taken = {q.first for q in (*limits, *rated)}
+        measures = self.measures(note, saying, [q for q in quantities if q.first not in taken])
+        return measures, self.measures(note, saying, [q for q in limits if q.bound != "~"])
+
+    def _measure(self, note: Note, mark: Mark, named: Sequence[Mark], saying: Saying) -> Measure | None:
+        near = [m for m in saying.of_kind("place", "qualifier") if abs(m.first - mark.last) <= 1]
+        readings = [mark]
+        if mark.unit is None and (unit := self._run_unit(note.component)) is not None:
+            readings = [mark.model_copy(update={"unit": unit}), mark]
+        for reading in readings:
+            found = self._rules.gauge.read(
+                note.component,
+                reading,
+                named=named,
+                positions=note.positions,
+                place=near[0].id if near else "",
+            )
+            if found is not None:
+                return found
+        return None
+
+    def _run_unit(self, component: str) -> Unit | None:
+        """The unit last said of the same part: a bare "rears three" after "fronts four mil" is in
+        millimetres.
+        """
+        for note in self._scene.latest(2 * MEMORY):
+            if note.component == component and note.measures:
+                return note.measures[-1].unit
+        return None
+
+    def _advise(self, note: Note, said: Statement, saying: Saying, *, has_part: bool) -> None:
+        if said.action is not None:
+            note.action = said.action
+            return
+        cues = saying.cues("advice")
+        open_advice = cues and note.action is None and note.state in (None, "defect", "missing")
+        if not open_advice or said.denied or any(cue.hedged for cue in cues):
+            return
+        points_at_it = (
+            has_part
+            or saying.grammar("pronoun", "plural_pronoun")
+            or saying.place.located
+            or self._names_again(note, saying)
+        )
+        if points_at_it:
+            note.action = self._rules.lexicon.components[note.component].advice
+
+    def _names_again(self, note: Note, saying: Saying) -> bool:
+        """ "Needs a bottle" after the washer bottle: advice, and a word of the part's own names behind it."""
+        names = self._rules.lexicon.components[note.component].names
+        words = self._rules.words.stand_in.union(word for name in names for word in name.split())
+        return any(
+            token.text in words
+            for cue in saying.cues("advice")
+            for token in self._scene.tokens[cue.last : cue.last + _NAME_REACH]
+        )
+
+    def _reasons(self, note: Note, saying: Saying) -> None:
+        note.because = note.because or self._first_words(saying.cues("because"))
+        note.otherwise = note.otherwise or self._first_words(saying.cues("otherwise"))
+        note.only_if = note.only_if or self._first_words(saying.cues("only_if"))
+
+    def _first_words(self, cues: Sequence[Mark]) -> str:
+        """The speaker's words from the first of the cues to the end of its sentence."""
+        words: list[str] = []
+        for token in self._scene.tokens[cues[0].first :] if cues else ():
+            words.append(token.text)
+            if token.stop or len(words) > _LONGEST_REASON:
+                break
+        return " ".join(words)
+
+
+def _judge(note: Note, said: Statement, saying: Saying, *, measured: bool) -> None:
+    """State and conditions. A reading alone never talks away a judgement."""
+    overruled = said.state == "ok" and note.state == "defect" and note.conditions
+    if said.state is not None and not overruled:
+        only_reading = (
+            said.state == "ok" and measured and not saying.cues("ok") and not saying.of_kind("condition")
+        )
+        stays_doubtful = note.state == "suspect" and said.state == "defect" and said.symptoms_only
+        if (note.state is None or not only_reading) and not stays_doubtful:
+            note.state = said.state
+        if only_reading and note.state == "ok":
+            note.doubts.setdefault("state", "reading only")
+        else:
+            note.doubts.pop("state", None)
+    note.conditions.extend(c for c in dict.fromkeys(said.conditions) if c not in note.conditions)
+    if note.state == "ok":
+        note.conditions = []

@@ -1,0 +1,230 @@
+"""Statements that name no part: headings, amendments, "same again", wider advice."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from copy import copy
+
+from voicecheck.findings.antecedents import Antecedents
+from voicecheck.findings.filling import Filler
+from voicecheck.findings.items import ClauseItems
+from voicecheck.findings.notes import Note, Saying, split_sayings
+from voicecheck.findings.noting import Noter
+from voicecheck.findings.places import Place, as_place, on_same_axle, resolve, single_axle
+from voicecheck.findings.remedies import WIDE, Remedies
+from voicecheck.findings.rules import Rules
+from voicecheck.findings.scene import Scene
+from voicecheck.records.vocabulary import expand
+
+_JUDGED = ("condition", "action", "quantity", "place")
+
+
+class Followups:
+    """Made anew for each reading."""
+
+    def __init__(
+        self, rules: Rules, scene: Scene, *, filler: Filler, noter: Noter, remedies: Remedies
+    ) -> None:
+        self._rules = rules
+        self._components = rules.lexicon.components
+        self._scene = scene
+        self._filler = filler
+        self._noter = noter
+        self._remedies = remedies
+        self._antecedents = Antecedents(rules, scene)
+
+    def take(self, cut: ClauseItems) -> None:
+        """The words before a clause's first part: a heading for what follows, or more about what went
+        before.
+        """
+        saying = Saying(cut.head)
+        span = (cut.head_first, cut.head_last)
+        if saying.grammar("rest") or self._is_topic(saying):
+            self._scene.dismiss(*span, why="the rest, no part named")
+            return
+        again = bool(saying.grammar("same")) and saying.place.located
+        tells = saying.states or saying.advises or saying.cues("urgency", "advice", "no_action")
+        if not tells and again and self._scene.recent:
+            self._same_again(saying, span)
+        elif not tells:
+            if saying.place.located:
+                self._heading(saying.place, span, before_parts=bool(cut.items))
+        elif not self._scene.recent and not self._implied(saying):
+            if saying.place.located and saying.states:
+                self._heading(saying.place, span, before_parts=bool(cut.items))
+        elif again:
+            self._same_again(saying, span)
+        elif saying.states and not self._antecedents.fitting(saying) and (implied := self._implied(saying)):
+            self._by_reading(implied, saying, span)
+        else:
+            for part in split_sayings(self._scene.tokens, saying.marks):
+                self._amend(part, span)
+
+    def _is_topic(self, saying: Saying) -> bool:
+        """ "Oh, the noise.": a symptom named with an article, and nothing said of it."""
+        judged = [m for m in saying.marks if m.kind in _JUDGED]
+        if len(judged) != 1 or judged[0].kind != "condition" or judged[0].first == 0:
+            return False
+        before = self._scene.tokens[judged[0].first - 1]
+        return before.text in self._rules.words.definite and not saying.grammar("copula")
+
+    # -- places -----------------------------------------------------------------------------------------
+
+    def _heading(self, place: Place, span: tuple[int, int], *, before_parts: bool) -> None:
+        """ "Left front.": the place of what follows, or of the parts just named."""
+        recent = self._scene.recent
+        if place.relatives and not place.absolute:
+            if recent and not before_parts and recent[-1].clause >= self._scene.clause - 1:
+                self._widen(recent[-1], place, span)
+            return
+        blank = recent and all(not n.says_something and n.placed != "said" for n in recent)
+        if blank and not before_parts and recent[-1].clause == self._scene.clause:
+            for note in recent:
+                entry = self._components[note.component]
+                note.positions = resolve(entry, place, around=Place(), last=())
+                note.placed = "said"
+            return
+        around = self._scene.around
+        if place.sides and not place.axles and not place.positions and around.axles and not around.sides:
+            place = Place(sides=place.sides, axles=around.axles)
+        if len(set(place.axles)) > 1 or len(set(place.sides)) > 1:
+            place = Place()  # "front to back": the whole car
+        self._scene.around = place
+        self._scene.around_clause = self._scene.clause
+        self._scene.carried = Place()
+        self._scene.dismiss(*span, why="where")
+
+    def _widen(self, note: Note, place: Place, span: tuple[int, int]) -> None:
+        """ "both of them", "all round", said after the part."""
+        entry = self._components[note.component]
+        axle = single_axle(note.positions)
+        here = Place(axles=axle, relatives=place.relatives) if axle else place
+        positions = resolve(entry, here, around=self._scene.around_of(entry), last=note.positions)
+        if positions:
+            note.positions = positions
+            note.placed = "said"
+        note.ranges.append(span)
+
+    def _same_again(self, saying: Saying, span: tuple[int, int]) -> None:
+        """ "same on the other side": the notes last made, at the place said now."""
+        told = [n for n in self._scene.statement if not n.withdrawn and n.says_something]
+        source = told or self._scene.recent
+        made = [self._copy_at(before, saying.place, span) for before in source]
+        self._scene.notes.extend(made)
+        self._scene.recent = made
+        both = [p for n in (*source, *made) for p in n.positions if " " in p]
+        if both:
+            self._scene.around = Place(positions=list(dict.fromkeys(both)))
+
+    def _copy_at(self, before: Note, place: Place, span: tuple[int, int]) -> Note:
+        note = copy(before)
+        note.ranges = [*before.ranges, span]
+        note.conditions = list(before.conditions)
+        note.doubts = dict(before.doubts)
+        if place.sides and not place.axles:
+            axle = [p.split()[0] for p in before.positions if " " in p][:1]
+            place = Place(sides=place.sides, axles=axle)
+        entry = self._components[before.component]
+        note.positions = resolve(entry, place, around=Place(), last=before.positions)
+        where = note.positions[0] if len(note.positions) == 1 else None
+        note.measures = [measure.model_copy(update={"position": where}) for measure in before.measures]
+        note.placed = "said"
+        note.done_with = None
+        return note
+
+    # -- readings whose unit names the part -------------------------------------------------------------
+
+    def _implied(self, saying: Saying) -> str | None:
+        """The part that a unit names by itself: thirty-seconds are of a tyre's tread."""
+        for mark in saying.of_kind("quantity"):
+            part = self._rules.gauge.only_part_in(mark.unit)
+            if part is not None:
+                return part
+        return None
+
+    def _by_reading(self, component: str, saying: Saying, span: tuple[int, int]) -> None:
+        for part in split_sayings(self._scene.tokens, saying.marks):
+            note = self._noter.make(component, part, own=Place(), place=part.place)
+            note.ranges.append(span)
+            note.clause = self._scene.clause
+            if part.place.located:
+                self._scene.around = as_place(note.positions)
+                self._scene.around_clause = self._scene.clause
+            self._remedies.keep([note])
+
+    # -- more about what was spoken of ------------------------------------------------------------------
+
+    def _amend(self, saying: Saying, span: tuple[int, int]) -> None:
+        """States, readings, places and advice about the parts last spoken of."""
+        targets = self._antecedents.targets(saying)
+        place = saying.place
+        if saying.states and self._is_elsewhere(targets, saying):
+            self._noter.keep_beside(targets[-1], saying, span)
+            return
+        if saying.states and place.located and not _only_of_all(saying):
+            for note in targets:
+                self._noter.move(note, place)
+        elif place.located and (saying.advises or saying.cues("no_action")):
+            self._advise_at(targets, saying, span)
+            return
+        for note in targets:
+            if saying.advises and self._scene.clause - note.last_told > 1:
+                note.doubts["action"] = "said later"
+            self._filler.fill(note, saying, has_part=False)
+            note.touched = self._scene.clause
+            note.ranges.append(span)
+
+    def _is_elsewhere(self, targets: Sequence[Note], saying: Saying) -> bool:
+        """ "the left one's dry", "the upper's fine": of another such part than the one just told of."""
+        place = saying.place
+        if targets and self._rules.tree.kind_with(targets[-1].component, place.qualifiers) is not None:
+            return True
+        told = any(note.says_something or note.placed == "said" for note in targets)
+        return place.located and not _only_of_all(saying) and told
+
+    def _advise_at(self, targets: list[Note], saying: Saying, span: tuple[int, int]) -> None:
+        """Advice with a place of its own: for the note at that place, or beyond the place of the defect."""
+        here = Saying([m for m in saying.marks if m.kind != "place"])
+        there = self._there(targets, saying.place)
+        if there is not None:
+            self._filler.fill(there, here, has_part=True)
+            there.ranges.append(span)
+        elif targets:
+            self._advise_wider(targets[-1], saying.place, here, span)
+
+    def _there(self, targets: Sequence[Note], place: Place) -> Note | None:
+        """ "that left front can run a while": the note of the part at just that place, if there is one."""
+        if not targets or _is_only_wide(place):
+            return None
+        entry = self._components[targets[-1].component]
+        positions = expand(resolve(entry, place, around=Place(), last=targets[-1].positions))
+        for note in reversed(self._scene.notes):
+            if note.component == entry.id and positions and expand(note.positions) == positions:
+                return note
+        return None
+
+    def _advise_wider(self, note: Note, place: Place, saying: Saying, span: tuple[int, int]) -> None:
+        """ "replace both", "do the left": advice whose place differs from the defect's."""
+        entry = self._components[note.component]
+        place = on_same_axle(place, note.positions)
+        positions = resolve(entry, place, around=self._scene.around_of(entry), last=note.positions)
+        faulty = [
+            n
+            for n in self._scene.recent
+            if n.component == note.component and n.state in ("defect", "missing")
+        ]
+        note = faulty[-1] if faulty else note
+        self._filler.fill(note, saying, has_part=True)
+        note.ranges.append(span)
+        if positions and set(positions) != set(note.positions):
+            note.action_positions = positions
+
+
+def _only_of_all(saying: Saying) -> bool:
+    """ "they're all good": no place, only that all are meant, and no condition that could be elsewhere."""
+    return _is_only_wide(saying.place) and not saying.of_kind("condition")
+
+
+def _is_only_wide(place: Place) -> bool:
+    """ "both", "all of them" without an axle or a side: no other place than the part's own."""
+    return bool(WIDE & set(place.relatives)) and not place.absolute

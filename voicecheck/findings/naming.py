@@ -1,0 +1,89 @@
+"""Which component the words really name: the specific kind, the piece of a whole, the part just spoken of."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from voicecheck.findings.items import Part
+from voicecheck.findings.notes import Note
+from voicecheck.findings.places import Place
+from voicecheck.findings.rules import Rules
+from voicecheck.findings.scene import Scene
+
+
+class Namer:
+    """Made anew for each reading."""
+
+    def __init__(self, rules: Rules, scene: Scene) -> None:
+        self._components = rules.lexicon.components
+        self._measures = rules.lexicon.measures
+        self._tree = rules.tree
+        self._scene = scene
+
+    def specific(self, part: Part) -> str:
+        """The component id that a part's words mean: "boot on the tie rod end", "the lower one" of two
+        joints.
+        """
+        component = self._as_spoken_before(part)
+        general = self._tree.is_general_piece(component)
+        if not part.wholes:
+            notes = self._scene.latest() if general else reversed(self._scene.recent)
+            referred = self._referred(part, component, notes)
+            if referred is not None:
+                return referred
+        component = self._tree.whole_set(self._measured_part(component))
+        for whole in part.wholes or self._wholes_before(component):
+            piece = self._tree.piece_of(component, whole)
+            if piece:
+                component = piece
+                break
+        qualifiers = sorted(set(Place.of(part.lead).qualifiers))
+        return self._tree.kind_with(component, qualifiers) or component
+
+    def _as_spoken_before(self, part: Part) -> str:
+        """ "coil spring ... the bottom coil", "door mirror glass ... a new glass": one word of a name just
+        said.
+        """
+        if part.mark.last - part.mark.first != 1:
+            return part.component
+        said = self._scene.tokens[part.mark.first].text.removesuffix("'s")
+        forms = {said, said.removesuffix("s")}
+        entry = self._components[part.component]
+        for note in reversed(self._scene.recent):
+            before = self._components[note.component]
+            if note.clause != self._scene.clause or before.id == entry.id:
+                continue
+            words = before.name.split()
+            elsewhere = entry.system != before.system or words[-1] in forms
+            if len(words) > 1 and forms & set(words) and elsewhere:
+                return before.id
+        return entry.id
+
+    def _referred(self, part: Part, component: str, notes: Iterable[Note]) -> str | None:
+        """ "replace the line" after the cooler line is that line; "the boots" are all of their kind."""
+        for note in notes:
+            line = self._tree.line(note.component)
+            if note.withdrawn or note.component == component or component not in line:
+                continue
+            if not self._scene.tokens[part.mark.last - 1].text.endswith("s"):
+                return note.component
+            nearest = line.index(component) - 1
+            return line[nearest] if nearest > 0 else component
+        return None
+
+    def _measured_part(self, component: str) -> str:
+        """ "Pressures. Left front thirty three": what only names a reading stands for the part that has
+        it.
+        """
+        name = self._components[component].name
+        for term in self._measures.values():
+            if term.name == name and term.fits[0] in self._components:
+                return term.fits[0]
+        return component
+
+    def _wholes_before(self, component: str) -> list[str]:
+        """For a bare piece: the part last spoken of, and what that is a part of."""
+        if not self._tree.is_general_piece(component) or not self._scene.recent:
+            return []
+        before = self._components[self._scene.recent[-1].component]
+        return [before.id, *([before.part_of] if before.part_of else [])]

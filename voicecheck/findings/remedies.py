@@ -1,0 +1,110 @@
+"""Advice on one part that mends another: "brake light out, needs a bulb", "replace both"."""
+
+from __future__ import annotations
+
+from voicecheck.findings.items import Item
+from voicecheck.findings.notes import Note
+from voicecheck.findings.places import as_place
+from voicecheck.findings.rules import Rules
+from voicecheck.findings.scene import MEMORY, Scene
+from voicecheck.records.vocabulary import UNPRICED_ACTIONS
+
+WIDE = frozenset({"both", "all", "each"})  # relatives that take in more than one place or part
+
+
+class Remedies:
+    """Made anew for each reading."""
+
+    def __init__(self, rules: Rules, scene: Scene) -> None:
+        self._components = rules.lexicon.components
+        self._tree = rules.tree
+        self._scene = scene
+
+    def of_last(self, notes: list[Note]) -> bool:
+        """ "brake light out, needs a bulb": advice on a piece mends the whole just said to be faulty.
+
+        Returns whether the note became the remedy of the last one, and is no note of its own.
+        """
+        if len(notes) != 1 or not self._scene.recent:
+            return False
+        note, before = notes[0], self._scene.recent[-1]
+        action = note.action
+        if action is None and before.clause == note.clause:
+            action = self._components[note.component].advice  # "tail light is out, bulb"
+        if note.state is not None or action in (None, *UNPRICED_ACTIONS) or before.clause < note.clause - 1:
+            return False
+        if before.state not in ("defect", "missing") or before.action is not None:
+            return False
+        if note.placed == "said" and set(note.positions) != set(before.positions):
+            return False
+        piece = self._piece(note.component, before.component)
+        if piece is None:
+            return False
+        before.component = piece
+        before.action, before.urgency = action, note.urgency or before.urgency
+        before.ranges.extend(note.ranges)
+        before.together = before.together or note.together
+        return True
+
+    def tie(self) -> None:
+        """ "while we're in there, do the belt too": ties work said to go together, at the end of a clause.
+
+        The other work is of the same clause or the one before it, the nearest first.
+        """
+        clause = self._scene.clause
+        for note in self._scene.notes[-MEMORY:]:
+            if not note.together or note.done_with is not None or note.last_told < clause:
+                continue
+            priced = [n for n in self._scene.latest() if n is not note and n.last_told >= clause - 1]
+            priced = [n for n in priced if n.is_priced and n.component != note.component]
+            other = max(priced, key=lambda n: n.last_told, default=None)
+            if note.is_priced and other is not None and other.done_with is not note:
+                note.done_with = other
+
+    def _piece(self, component: str, whole: str) -> str | None:
+        part_of = self._components[component].part_of
+        if part_of is not None and part_of in self._tree.family(whole):
+            return component
+        return self._tree.piece_of(component, whole)
+
+    def of_all(self, notes: list[Note]) -> bool:
+        """ "Bulbs for all of those": one piece as the remedy for every fault told that has such a piece."""
+        if len(notes) != 1 or notes[0].state is not None:
+            return False
+        piece = notes[0]
+        done = False
+        for before in self._scene.notes[-2 * MEMORY :]:
+            if before.withdrawn or before.state != "defect" or before.action is not None:
+                continue
+            named = self._tree.piece_of(piece.component, before.component)
+            if named is not None:
+                before.component, before.action = named, self._components[named].advice
+                before.urgency = before.urgency or piece.urgency
+                before.ranges.extend(piece.ranges)
+                done = True
+        return done
+
+    def share(self, last: Item) -> None:
+        """ "air filter's dirty, cabin filter's dirty, replace both": advice at the end for the parts before
+        it.
+        """
+        wide = any(m.detail == "plural_pronoun" or (m.kind == "place" and m.id in WIDE) for m in last.trail)
+        here = [n for n in self._scene.statement if n.clause == self._scene.clause and not n.withdrawn]
+        if not wide or not here or here[-1].action in (None, *UNPRICED_ACTIONS):
+            return
+        final = here[-1]
+        for note in here[:-1]:
+            faulty = note.state in ("defect", "missing")
+            if note.component != final.component and faulty and note.action is None:
+                note.action, note.urgency = final.action, note.urgency or final.urgency
+
+    def keep(self, notes: list[Note]) -> None:
+        """Keep the notes of a statement, unless they are the remedy of what was said before."""
+        if self.of_last(notes):
+            return
+        for note in notes:
+            if not note.says_something:
+                self._scene.dismiss(*note.ranges[0], why="heading")
+        if len(notes) == 1 and not notes[0].says_something and notes[0].placed == "said":
+            self._scene.around = as_place(notes[0].positions)
+        self._scene.keep(notes)

@@ -1,0 +1,273 @@
+"""Statements with parts: an item of a clause becomes the notes of its parts, one for each place told
+apart.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+from voicecheck.findings.corrections import Corrections
+from voicecheck.findings.items import Item, Part
+from voicecheck.findings.naming import Namer
+from voicecheck.findings.notes import Note, Saying, is_state, names_reading, split_sayings
+from voicecheck.findings.noting import Noter
+from voicecheck.findings.places import Place, axles_of
+from voicecheck.findings.remedies import Remedies
+from voicecheck.findings.rules import Rules
+from voicecheck.findings.scene import Scene
+from voicecheck.records.reading import Mark
+from voicecheck.records.vocabulary import CORNERS, UNPRICED_ACTIONS, expand
+
+
+@dataclass(slots=True)
+class _Draft:
+    """An item being read: its notes so far, and the parts that it only rejects ("not strut")."""
+
+    item: Item
+    sayings: list[Saying]
+    correcting: bool
+    notes: list[Note] = field(default_factory=list)
+    rejected: list[str] = field(default_factory=list)
+    shares_place: bool = True  # whether the first part's place still holds for those after it
+
+
+class Statements:
+    """Made anew for each reading."""
+
+    def __init__(
+        self,
+        rules: Rules,
+        scene: Scene,
+        *,
+        noter: Noter,
+        namer: Namer,
+        remedies: Remedies,
+        corrections: Corrections,
+    ) -> None:
+        self._lexicon = rules.lexicon
+        self._tree = rules.tree
+        self._words = rules.words
+        self._scene = scene
+        self._noter = noter
+        self._namer = namer
+        self._remedies = remedies
+        self._corrections = corrections
+        self._missing = [c.id for c in rules.lexicon.conditions.values() if c.state == "missing"]
+
+    def take(self, item: Item, *, correcting: bool) -> None:
+        """Read one item and keep its notes. ``correcting``: it follows "no, sorry"."""
+        draft = _Draft(item, split_sayings(self._scene.tokens, item.trail), correcting)
+        for part in item.parts:
+            self._part(draft, part)
+        if draft.rejected:
+            self._corrections.replace(draft.rejected, draft.notes)
+        if draft.notes and not self._mends_all(draft):
+            self._settle(draft)
+
+    def _mends_all(self, draft: _Draft) -> bool:
+        """ "Bulbs for all of those"."""
+        item = draft.item
+        for_all = any(m.detail == "plural_pronoun" for m in item.trail) and not any(map(is_state, item.trail))
+        if not for_all or not self._tree.is_general_piece(item.parts[-1].component):
+            return False
+        for note in draft.notes:
+            note.ranges.append((item.first, item.last))
+        return self._remedies.of_all(draft.notes)
+
+    def _settle(self, draft: _Draft) -> None:
+        """What the item's notes say together; then they are kept."""
+        item = draft.item
+        if len({n.positions for n in draft.notes if n.placed == "said"}) > 1:
+            self._scene.carried = Place()  # several places in one statement: none of them is carried on
+        self._share_misfits(item, draft.notes)
+        notes = self._joined(draft.notes)
+        _take_out_exceptions(item, notes)
+        for note in notes:
+            note.ranges.append((item.first, item.last))
+            note.clause = self._scene.clause
+        if draft.correcting:
+            self._corrections.supersede(notes)
+        self._remedies.keep(notes)
+
+    # -- one part ---------------------------------------------------------------------------------------
+
+    def _part(self, draft: _Draft, part: Part) -> None:
+        item = draft.item
+        first = item.parts[0]
+        component = self._namer.specific(part)
+        if _is_rejected(part, item):
+            if draft.correcting:
+                draft.rejected.append(component)
+                return
+            if self._is_absent(part, item):
+                draft.notes.append(self._noter.absent(component, Place.of(part.lead), self._missing))
+            elif part is not first or len(item.parts) == 1:
+                return
+        own = _own_place(draft, part)
+        shared = [m for m in first.lead if m.kind != "place"] if part is not first else []
+        lead = [*shared, *(m for m in part.lead if m.kind != "place")]
+        for number, saying in enumerate(draft.sayings):
+            whole = Saying([*lead, *saying.marks] if number == 0 else list(saying.marks))
+            if number or part.component == component:
+                component = self._tree.kind_with(component, saying.place.qualifiers) or component
+            beside = [n for n in draft.notes if n.component == component and n.positions]
+            note = self._noter.make(
+                component,
+                whole,
+                own=own,
+                place=saying.place,
+                last=beside[-1].positions if beside else None,
+            )
+            self._complete(note, part, whole, item, first_saying=number == 0)
+            draft.notes.append(note)
+
+    def _complete(self, note: Note, part: Part, saying: Saying, item: Item, *, first_saying: bool) -> None:
+        """What a part's note takes from the talk before it."""
+        if saying.grammar("same"):
+            self._like_before(note)
+        bare = note.state is None and note.action is None
+        if bare and first_saying and (self._is_therefore(item) or self._is_ordered(part, item)):
+            note.action = self._lexicon.components[note.component].advice
+        unpriced = note.action in (None, "diagnose", *UNPRICED_ACTIONS)
+        if note.state is None and unpriced and any(m.detail == "hedge" for m in part.lead):
+            self._suspect(note)
+
+    def _like_before(self, note: Note) -> None:
+        """ "... too, same thing": what was said of the part before holds for this one."""
+        telling = (n for n in reversed(self._scene.notes) if n.component == note.component)
+        before = next((n for n in telling if n.says_something), None) or next(
+            (n for n in reversed(self._scene.recent) if n.says_something), None
+        )
+        if before is None:
+            return
+        if note.state is None:
+            note.state, note.conditions = before.state, list(before.conditions)
+        if note.action is None and note.state == before.state:
+            note.action, note.urgency = before.action, note.urgency or before.urgency
+
+    def _suspect(self, note: Note) -> None:
+        """ "it's wet there, may well be the rear main seal": the doubted part takes the condition just
+        said.
+        """
+        note.state = "suspect"
+        for before in reversed(self._scene.recent):
+            if before.clause == self._scene.clause and before.state == "defect":
+                note.conditions = list(before.conditions)
+                note.ranges.extend(before.ranges)
+                before.withdrawn = True
+                return
+
+    def _is_absent(self, part: Part, item: Item) -> bool:
+        """ "No fire extinguisher, needs one": "no" opens the sentence or advice follows; not "not the
+        boot".
+        """
+        at = part.mark.first - 1
+        denied = any(m.detail == "negation" and m.last == part.mark.first for m in part.lead)
+        if not denied or self._scene.tokens[at].text not in self._words.absence:
+            return False
+        opens = at <= 0 or self._scene.tokens[at - 1].stop
+        return opens or any(m.kind == "cue" and m.detail == "advice" for m in item.trail)
+
+    def _is_ordered(self, part: Part, item: Item) -> bool:
+        """ "Pair of rear springs." after a broken one: a number of parts and nothing else said is an
+        order.
+        """
+        counted = any(m.detail == "quantity" or m.kind == "quantity" for m in part.lead)
+        wrong = any(n.state in ("defect", "missing") for n in self._scene.recent)
+        return counted and wrong and all(m.kind == "grammar" for m in item.trail)
+
+    def _is_therefore(self, item: Item) -> bool:
+        """ "..., so alignment when it's back together": what follows "so" with nothing said of it is
+        advice.
+        """
+        lead = item.parts[0].lead
+        if any(m.detail in ("copula", "pronoun", "existential") for m in lead) or not self._scene.recent:
+            return False
+        near = self._scene.tokens[max(0, item.first - 1) : item.first + 1]
+        return any(token.text in self._words.therefore for token in near)
+
+    # -- an item's notes together -----------------------------------------------------------------------
+
+    def _joined(self, notes: Sequence[Note]) -> list[Note]:
+        """Readings split over the two sides of an axle, and alike in all else, are one statement about
+        both.
+        """
+        kept: list[Note] = []
+        for note in notes:
+            twin = kept[-1] if kept else None
+            if twin is None or not self._is_alike(twin, note):
+                kept.append(note)
+                continue
+            if not expand(note.positions) <= expand(twin.positions):
+                added = tuple(p for p in note.positions if p not in twin.positions)
+                twin.positions = (*twin.positions, *added)
+            twin.measures.extend(note.measures)
+            twin.limits_said.extend(note.limits_said)
+        return kept
+
+    def _is_alike(self, one: Note, two: Note) -> bool:
+        if one.component != two.component or not one.positions or not two.positions:
+            return False
+        by_axle = self._lexicon.components[one.component].sets == "axle set"
+        if by_axle and axles_of(one.positions) != axles_of(two.positions):
+            return False
+        return _judgement(one) == _judgement(two)
+
+    def _share_misfits(self, item: Item, notes: Sequence[Note]) -> None:
+        """A condition that fits none of the item's parts is kept on them, in doubt, rather than lost."""
+        marks = [m for m in (*item.parts[0].lead, *item.trail) if m.kind == "condition" and not m.negated]
+        note = notes[-1]
+        for mark in marks:
+            term = self._lexicon.conditions[mark.id]
+            if term.state == "ok" or (term.symptom and names_reading(item.trail, mark)):
+                continue
+            twins = [m for m in marks if (m.first, m.last) == (mark.first, mark.last)]
+            if any(self._fits(twin, n) for twin in twins for n in notes):
+                continue
+            if note.state is not None and "any" not in term.fits:
+                continue  # enough is said of it that does fit
+            note.conditions.append(term.id)
+            if mark.hedged:
+                note.state = "suspect"
+            elif note.state in (None, "ok"):
+                note.state = term.state
+            note.doubts["conditions"] = "does not usually fit"
+
+    def _fits(self, condition: Mark, note: Note) -> bool:
+        return self._lexicon.fits(self._lexicon.conditions[condition.id].fits, note.component)
+
+
+def _own_place(draft: _Draft, part: Part) -> Place:
+    """The place in the part's own words, or the first part's where the list shares it."""
+    own = Place.of(part.lead)
+    if part is draft.item.parts[0]:
+        return own
+    if own.located or any(m.detail == "determiner" for m in part.lead):
+        draft.shares_place = False  # "front pads, rear pads, an alignment": each for itself
+    if own.located or not draft.shares_place:
+        return own
+    shared = Place.of(draft.item.parts[0].lead)
+    shared.qualifiers = own.qualifiers
+    return shared
+
+
+def _is_rejected(part: Part, item: Item) -> bool:
+    """ "not strut, it's a shock": a negation right before the part and nothing said of it."""
+    negation = any(m.kind == "cue" and m.detail == "negation" for m in part.lead)
+    return negation and not any(m.kind in ("condition", "action") for m in (*part.lead, *item.trail))
+
+
+def _judgement(note: Note) -> tuple[object, ...]:
+    return (note.state, note.conditions, note.action, note.urgency, note.place)
+
+
+def _take_out_exceptions(item: Item, notes: Sequence[Note]) -> None:
+    """ "all four are good except the left rear": the exception leaves the rule's places."""
+    if not any(m.kind == "cue" and m.detail == "except" for m in item.trail) or len(notes) < 2:
+        return
+    rule = notes[0]
+    out = expand([p for n in notes[1:] for p in n.positions])
+    left = tuple(p for p in CORNERS if p in expand(rule.positions) - out)
+    if out and left and out < expand(rule.positions):
+        rule.positions = left

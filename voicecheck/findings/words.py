@@ -1,0 +1,45 @@
+"""The single words that the rules look at by themselves, from ``lexicon/grammar.csv``."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import NamedTuple
+
+from voicecheck.language.phrases import phrases_of
+from voicecheck.lexicon.model import Lexicon
+
+
+class Words(NamedTuple):
+    """Sets of normalised wordings by what they do; grammar kinds of the same names."""
+
+    time: frozenset[str]  # "when the pump's in"
+    therefore: frozenset[str]  # "..., so alignment"
+    absence: frozenset[str]  # "no fire extinguisher"
+    stand_in: frozenset[str]  # "needs one"
+    passive: frozenset[str]  # "be replaced": advice in a past form
+    past_ending: tuple[str, ...]  # of action words that tell what was done
+    testing: frozenset[str]  # "tested fine": no advice to find out
+    definite: frozenset[str]  # "the noise"
+    pair_pronoun: frozenset[str]  # "both of those": two parts, not two places
+    rated_of: frozenset[str]  # "480 out of 650"
+
+    @classmethod
+    def of(cls, lexicon: Lexicon) -> Words:
+        """The words of a lexicon; a kind without rows is an empty set."""
+        return cls(
+            time=phrases_of(lexicon.grammar, "time"),
+            therefore=phrases_of(lexicon.grammar, "therefore"),
+            absence=phrases_of(lexicon.grammar, "absence"),
+            stand_in=phrases_of(lexicon.grammar, "stand_in"),
+            passive=phrases_of(lexicon.grammar, "passive"),
+            past_ending=tuple(sorted(phrases_of(lexicon.grammar, "past_ending"))),
+            testing=phrases_of(lexicon.grammar, "testing"),
+            definite=phrases_of(lexicon.grammar, "definite"),
+            pair_pronoun=phrases_of(lexicon.grammar, "pair_pronoun"),
+            rated_of=phrases_of(lexicon.grammar, "rated_of"),
+        )
+
+
+def joined(texts: Sequence[str]) -> str:
+    """Token texts as one phrase, to be looked up in a set of ``Words``."""
+    return " ".join(texts)

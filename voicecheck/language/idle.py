@@ -1,0 +1,125 @@
+"""Words that judge, place, deny or advise nothing where they stand, though they do elsewhere.
+
+"right now" is no side, "at the last oil change" no advice, "No, the gasket is dry" no denial.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from voicecheck.records.reading import Mark, Token
+
+_PAIR_REACH = 40  # tokens within which left and right are a pair
+
+
+def without_idle_words(tokens: Sequence[Token], marks: Sequence[Mark], asked: set[int]) -> list[Mark]:
+    """The settled marks without those of idle words. ``asked`` are the tokens that end a question."""
+    kept = _drop_false_sides(marks)
+    kept = _drop_tags(kept, asked)
+    kept = _drop_occasions(kept)
+    kept = _drop_false_negations(kept)
+    return _drop_interjections(tokens, kept)
+
+
+def _drop_false_sides(marks: Sequence[Mark]) -> list[Mark]:
+    """ "right now", "material left", "come back": the word is no side there."""
+    covered = {
+        at
+        for mark in marks
+        if mark.kind == "grammar" and mark.detail == "not_a_side"
+        for at in range(mark.first, mark.last)
+    }
+    parts = [mark for mark in marks if mark.kind in ("component", "place")]
+    kept = []
+    for mark in marks:
+        if mark.kind == "place" and mark.last - mark.first == 1 and mark.first in covered:
+            followed = any(
+                part.first == mark.last and part.first not in covered for part in parts if part is not mark
+            )
+            if not followed:
+                continue
+        kept.append(mark)
+    return kept
+
+
+def _drop_tags(marks: Sequence[Mark], asked: set[int]) -> list[Mark]:
+    """ "... those are good, right?": the tag is no side."""
+    return [m for m in marks if not (m.kind == "place" and m.last - m.first == 1 and m.first in asked)]
+
+
+def _drop_occasions(marks: Sequence[Mark]) -> list[Mark]:
+    """ "at the last oil change": a time, and neither a part nor advice."""
+    after = {m.last: m.id for m in marks if m.kind == "grammar" and m.detail == "occasion"}
+    return [
+        m
+        for m in marks
+        if m.first not in after
+        or not (m.kind == "action" or (m.kind == "component" and after[m.first] != "action"))
+    ]
+
+
+def _drop_false_negations(marks: Sequence[Mark]) -> list[Mark]:
+    """A negation inside a phrase that only looks like one is none."""
+    pseudo = {
+        at
+        for mark in marks
+        if mark.kind == "cue" and mark.detail == "pseudo_negation"
+        for at in range(mark.first, mark.last)
+    }
+    return [
+        mark
+        for mark in marks
+        if not (mark.kind == "cue" and mark.detail == "negation" and mark.first in pseudo)
+    ]
+
+
+def _drop_interjections(tokens: Sequence[Token], marks: Sequence[Mark]) -> list[Mark]:
+    """ "No, the gasket is dry", "Okay, next", "it's all scored": words that judge, deny or place nothing
+    there.
+    """
+    openers = {m.first for m in marks if m.kind == "grammar" and m.detail == "opener"}
+    kept = []
+    for number, mark in enumerate(marks):
+        single = mark.last - mark.first == 1
+        if mark.kind == "cue" and single:
+            if mark.detail == "negation" and (tokens[mark.first].comma or tokens[mark.first].stop):
+                continue
+            if (
+                mark.detail == "ok"
+                and mark.first in openers
+                and (mark.first == 0 or tokens[mark.first - 1].stop)
+            ):
+                continue
+        if mark.kind == "place" and mark.id == "right" and single and tokens[mark.first].comma:
+            opens = mark.first == 0 or tokens[mark.first - 1].stop
+            paired = any(
+                m.kind == "place" and "left" in m.id and 0 < mark.first - m.first < _PAIR_REACH for m in marks
+            )
+            if opens and not paired:
+                continue  # "Right, small hatchback": no side, unless a left was just spoken of
+        if mark.kind == "place" and mark.detail == "relative" and single and mark.id == "all":
+            following = next((m for m in marks[number + 1 :] if m.first >= mark.last), None)
+            if (
+                following is not None
+                and following.first == mark.last
+                and following.kind in ("condition", "action")
+            ):
+                continue
+        kept.append(mark)
+    return kept
+
+
+def bounded(marks: Sequence[Mark]) -> list[Mark]:
+    """Quantities take the bound said right before them ("less than two mil")."""
+    bounds = {
+        at: mark
+        for mark in marks
+        if mark.kind == "cue" and mark.detail == "bound"
+        for at in (mark.last, mark.last + 1)
+    }
+    return [
+        mark.model_copy(update={"bound": bounds[mark.first].id})
+        if mark.kind == "quantity" and mark.first in bounds
+        else mark
+        for mark in marks
+    ]
