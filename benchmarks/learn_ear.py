@@ -138,13 +138,14 @@ def label(
     units: dict[tuple[str, ...], str],
     recording: str,
 ) -> list[Labelled]:
-    """Right is a candidate whose words, give or take their endings, were said in its place, and with which the
-    recording has no more word errors than before.
+    """Right is a candidate whose words were said and with which the recording has fewer word errors, or whose
+    words, give or take their endings, were said in its place, and with which it has no more.
     """
     whole = [word.heard for word, _ in raw]
     wanted = plain_numbers(text, units=units)
     errors = word_errors(wanted, plain_numbers(" ".join(whole), units=units))
     places = _places(wanted, whole, units)
+    everywhere = set(normalise_phrase(text))
     found: list[Labelled] = []
     for one in seen:
         part = [word.heard for word in one.words]
@@ -157,11 +158,10 @@ def label(
         place = places[at + candidate.first]
         near = wanted[max(0, place - 3) : place + candidate.last - candidate.first + 4]
         said = {stem(word) for word in near} | {stem(a + b) for a, b in pairwise(near)}
-        right = all(
-            stem(word) in said or any(other.startswith(word) for other in near)
-            for word in normalise_phrase(candidate.text)
-        )
-        right = right and word_errors(wanted, plain_numbers(" ".join(new), units=units)) <= errors
+        words = normalise_phrase(candidate.text)
+        there = all(stem(word) in said or any(other.startswith(word) for other in near) for word in words)
+        now = word_errors(wanted, plain_numbers(" ".join(new), units=units))
+        right = (now < errors and set(words) <= everywhere) or (now <= errors and there)
         found.append(Labelled(one, right, recording))
     return found
 

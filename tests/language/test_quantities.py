@@ -425,14 +425,12 @@ def test_where_depths_are_talked_of(workshop: Workshop, text: str, expected: str
     assert " ".join(token.text for at, token in enumerate(reading.tokens) if at in where) == expected
 
 
-@pytest.mark.xfail(strict=True, reason="the reader does not tell the quantities where tread is talked of")
 def test_a_misheard_depth_through_the_reader(workshop: Workshop) -> None:
     reading = workshop.reader.read(typed("tires are at for 30 seconds on the left front"))
     found = [m for clause in reading.clauses for m in clause.marks if m.kind == "quantity"]
     assert [(m.value, m.unit) for m in found] == [(Decimal(4), N32)]
 
 
-@pytest.mark.xfail(strict=True, reason="the reader does not tell the quantities its market: degrees stay °F")
 def test_degrees_through_the_british_reader(workshop_of: Callable[[Market], Workshop]) -> None:
     reading = workshop_of("UK").reader.read(typed("good to minus thirty four degrees"))
     found = [m for clause in reading.clauses for m in clause.marks if m.kind == "quantity"]

@@ -10,7 +10,7 @@ from voicecheck.language.moods import moods
 from voicecheck.language.overlap import settle
 from voicecheck.language.phrases import PhraseFinder, phrases_of
 from voicecheck.language.polarity import apply_polarity
-from voicecheck.language.quantities import QuantityFinder
+from voicecheck.language.quantities import QuantityFinder, depth_talk
 from voicecheck.language.tokens import tokenise
 from voicecheck.lexicon.model import Lexicon, TermMatcher
 from voicecheck.records.base import Record
@@ -36,13 +36,15 @@ class Reader:
     def __init__(
         self, lexicon: Lexicon, matcher: TermMatcher, *, settings: ReaderSettings | None = None
     ) -> None:
+        self._lexicon = lexicon
         self._matcher = matcher
         self._settings = settings or ReaderSettings()
         self._phrases = PhraseFinder(lexicon.grammar)
         self._articles = phrases_of(lexicon.grammar, "article")
         self._same_alone = phrases_of(lexicon.grammar, "same_alone")
         self._quantities = QuantityFinder(
-            units={term.said: term.value for term in lexicon.grammar if term.kind == "unit"}  # type: ignore[misc]
+            units={term.said: term.value for term in lexicon.grammar if term.kind == "unit"},  # type: ignore[misc]
+            market=lexicon.market,
         )
 
     def read(self, transcript: Transcript) -> Reading:
@@ -53,7 +55,8 @@ class Reader:
         texts = [token.text for token in tokens]
         grammar = [*self._phrases.find(texts), *self._same_between_rests(tokens)]
         marks = self._terms(tokens)
-        quantities = self._quantities.find(tokens, grammar)
+        treads = depth_talk(tokens, marks, self._lexicon)
+        quantities = self._quantities.find(tokens, grammar, tread=treads)
         asked = {
             at for at, token in enumerate(tokens) if token.stop and "?" in transcript.words[token.word].read
         }

@@ -28,6 +28,7 @@ _BATCH = 6_000  # pairs compared at once; bounds memory
 _LONG_CONDITION = 12  # letters: shorter ones of several words are everyday talk, and sound like more of it
 _LEADS = HEAD_ENDS | {"the", "a", "his", "her", "under", "behind", "around", "off", "by"}
 _SHORT_WORDS = 2
+_SMALL_KINDS = frozenset({"article", "determiner", "copula", "singular_copula", "conjunction", "pronoun"})
 _LONG_SIDE = 5  # sounds
 _LONG_TERM = 7  # sounds: a shorter single word is too common to be kept for being in the lexicon
 
@@ -116,6 +117,9 @@ class SoundIndex:
             if len(words) == 1 and len(self.pronouncer.phrase(words)) >= _LONG_SIDE
         )
         self._known = frozenset(_known_words(lexicon))
+        self._small = frozenset(
+            word for g in lexicon.grammar if g.kind in _SMALL_KINDS for word in normalise_phrase(g.said)
+        )
         self.phrases = tuple(self._phrases(lexicon))
         self._all: NDArray[np.intp] = np.arange(len(self.phrases))
         self._begin, self._end = _by_word(self.phrases, 0), _by_word(self.phrases, -1)
@@ -186,7 +190,7 @@ class SoundIndex:
             hopeful = False
             for last in range(first + 1, min(len(words), first + self.limits.words_most) + 1):
                 at = last - 1
-                if at > first and (at in breaks or _ends_sentence(words[at - 1])):
+                if at > first and (at in breaks or _ends_clause(words[at - 1])):
                     break
                 if not plain[at]:
                     break
@@ -286,6 +290,8 @@ class SoundIndex:
         wanted = normalise_phrase(" ".join(written))
         if _inflection(tuple(left), wanted):
             return None
+        if last - first > 1 and (left[0] in self._small or left[-1] in self._small):
+            return None  # a stretch that takes in an "is" or a "the" beside it would read it away
         differing = _differing(first, plain, wanted, last)
         if not differing:  # words put in, none heard wrongly
             return None
@@ -367,8 +373,8 @@ def _texts(lexicon: Lexicon) -> Iterator[tuple[str, str, str]]:
     everyday = {term.said for term in lexicon.grammar} | _LEADS
     for condition in lexicon.conditions.values():
         for said in condition.said:
-            words = normalise_phrase(said)
-            if len(words) == 1 or (len(said) >= _LONG_CONDITION and everyday.isdisjoint(words)):
+            plain = normalise_phrase(said)
+            if len(plain) == 1 or (len(said) >= _LONG_CONDITION and everyday.isdisjoint(plain)):
                 yield said, "condition", ""
     for measure in lexicon.measures.values():
         for said in measure.said:
@@ -422,8 +428,8 @@ def _trimmed(rows: NDArray[np.int8]) -> NDArray[np.int8]:
     return rows[:, : int(used[-1]) + 1] if used.size else rows[:, :0]
 
 
-def _ends_sentence(word: Word) -> bool:
-    return word.heard.endswith((".", "?", "!"))
+def _ends_clause(word: Word) -> bool:
+    return word.heard.endswith((".", "?", "!", ",", ";", ":"))
 
 
 def _differing(first: int, plain: Sequence[Plain], wanted: Plain, last: int) -> set[int]:
