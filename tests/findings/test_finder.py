@@ -450,11 +450,7 @@ def test_withdrawn(found: Found, text: str, expected: list[str]) -> None:
     ("text", "expected"),
     [
         ("Bumper has a scratch. Battery is dead.", ["battery defect"]),
-        wrong(
-            "Don't forget the battery, it's dead.",
-            ["battery defect"],
-            "“forget” behind “don't” still takes the item back",
-        ),
+        ("Don't forget the battery, it's dead.", ["battery defect"]),
         ("Never mind the noise. Battery is dead.", ["battery defect"]),
         ("Battery is dead. Forget it, I'll get the charger. Wipers are torn.", ["wiper_blade defect"]),
     ],
@@ -516,9 +512,7 @@ def test_what_is_not_doubted(found: Found, text: str, expected: list[str]) -> No
         ("Spare tire not checked.", ["spare_tyre not_checked"]),
         ("Couldn't check the rear brakes, wheel lock key missing.", ["brakes rear not_checked"]),
         ("I haven't looked at the transmission fluid.", ["transmission_fluid not_checked"]),
-        wrong(
-            "Rear pads weren't checked.", ["brake_pads rear not_checked"], "“weren't checked” is not known"
-        ),
+        ("Rear pads weren't checked.", ["brake_pads rear not_checked"]),
     ],
 )
 def test_not_checked(found: Found, text: str, expected: list[str]) -> None:
@@ -529,11 +523,7 @@ def test_not_checked(found: Found, text: str, expected: list[str]) -> None:
     ("text", "expected"),
     [
         ("Checked the cabin filter, it's clean.", ["cabin_filter ok"]),
-        wrong(
-            "I couldn't find anything wrong with the struts.",
-            ["strut ok"],
-            "“couldn't find anything wrong” says nothing yet",
-        ),
+        ("I couldn't find anything wrong with the struts.", ["strut ok"]),
         ("Couldn't be better, the battery is good.", ["battery ok"]),
         ("Spare tire checked and good.", ["spare_tyre ok"]),
     ],
@@ -638,16 +628,8 @@ def test_a_whole_that_names_no_piece(found: Found, text: str, expected: list[str
 @pytest.mark.parametrize(
     ("text", "expected"),
     [
-        wrong(
-            "The oil pan gasket is leaking onto the exhaust.",
-            ["oil_pan_gasket defect [leaking]"],
-            "the cue “leaking onto” covers the condition, so the leak is lost, and no word is unplaced",
-        ),
-        wrong(
-            "Valve cover gasket is leaking onto the exhaust manifold.",
-            ["valve_cover_gasket defect [leaking]"],
-            "the cue “leaking onto” covers the condition, so the leak is lost",
-        ),
+        ("The oil pan gasket is leaking onto the exhaust.", ["oil_pan_gasket defect [leaking]"]),
+        ("Valve cover gasket is leaking onto the exhaust manifold.", ["valve_cover_gasket defect [leaking]"]),
         ("Water pump is leaking down onto the belt.", ["water_pump defect [leaking]"]),
         wrong(
             "Coolant is dripping onto the belt from the water pump.",
@@ -847,7 +829,6 @@ def test_a_finding_keeps_its_words(found: Found) -> None:
     assert "Tuesday" not in heard
 
 
-@pytest.mark.xfail(strict=True, reason="what the speaker needs for himself presses the finding before it")
 @pytest.mark.parametrize(
     "talk", ["I need a coffee.", "I need to grab a light.", "Somebody should sweep this floor."]
 )

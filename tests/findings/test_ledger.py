@@ -72,13 +72,11 @@ def test_a_reading_without_a_part_is_not_lost(found: Found, text: str) -> None:
     assert result.findings or any(entry.kind == "unplaced" for entry in result.ledger.entries)
 
 
-@pytest.mark.xfail(strict=True, reason="the fault that “except” names is lost, and its words count as talk")
 def test_an_exception_is_not_lost(found: Found) -> None:
     result = found("All the lights work except the left brake light.")
     assert result.findings or any(entry.kind == "unplaced" for entry in result.ledger.entries)
 
 
-@pytest.mark.xfail(strict=True, reason="“leaking onto” takes the leak with it, and its words count as talk")
 def test_a_leak_onto_something_is_not_lost(found: Found) -> None:
     result = found("The oil pan gasket is leaking onto the exhaust.")
     assert result.findings or any(entry.kind == "unplaced" for entry in result.ledger.entries)
@@ -94,7 +92,6 @@ def test_a_corrected_word_stays_evidence(found: Found) -> None:
     assert evidence[-1].endswith("right front.")
 
 
-@pytest.mark.xfail(strict=True, reason="“these … always” with the part between is no general remark yet")
 def test_a_general_remark_that_names_the_part_is_talk(found: Found) -> None:
     assert found("These struts always leak.").findings == ()
 

@@ -141,9 +141,6 @@ def test_every_stretch_of_a_clause_is_kept(read: Read) -> None:
     assert reading.clauses[-1].last == len(reading.tokens)
 
 
-@pytest.mark.xfail(
-    strict=True, reason="advice behind “if they …” is dropped as a supposition; it is only_if advice"
-)
 @pytest.mark.parametrize(
     "text", ["If they keep the car, do the struts", "If it comes back, replace the sensor"]
 )
@@ -151,12 +148,10 @@ def test_advice_under_a_condition_is_said(read: Read, text: str) -> None:
     assert "said" in moods_of(read(text))
 
 
-@pytest.mark.xfail(strict=True, reason="“if it was mine I'd” recommends; it is dropped as a supposition")
 def test_if_it_was_mine_is_a_recommendation(read: Read) -> None:
     assert moods_of(read("If it was mine I'd replace both")) == ["said"]
 
 
-@pytest.mark.xfail(strict=True, reason="“usually” without a known phrase before it is no general remark yet")
 def test_what_they_usually_do(read: Read) -> None:
     assert moods_of(read("these things usually crack at the flange")) == ["general"]
 
@@ -166,6 +161,5 @@ def test_unless(read: Read) -> None:
     assert moods_of(read("unless the bearing is noisy it stays"))[0] == "hypothetical"
 
 
-@pytest.mark.xfail(strict=True, reason="“last time” tells the past, and is read as today's state")
 def test_last_time(read: Read) -> None:
     assert moods_of(read("last time the pads were worn"))[0] != "said"

@@ -161,7 +161,8 @@ class ClauseView:
         if mark.kind in ("condition", "action"):
             return floor == self.clause.first or not self._after_copula(mark)
         if mark.kind == "cue" and mark.detail == "ok":
-            return tied or mark.last == part.first
+            ties = (mark.last - 1) in self._prepositions  # "nothing wrong with the struts"
+            return tied or mark.last == part.first or ties
         if mark.kind == "quantity":
             return mark.unit is None
         return mark.kind in ("place", "measure") or (mark.kind == "cue" and mark.detail in _LEADING_CUES)

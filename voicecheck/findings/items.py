@@ -38,6 +38,7 @@ class Item:
     first: int
     last: int
     trail_first: int
+    excepted: bool = False  # "all fine except ...": being named is the fault
 
 
 @dataclass(slots=True)
@@ -150,7 +151,9 @@ class Cutter:
             item.last = item.trail_first = here.mark.last
             return
         self._end(view, item, lead_first)
-        items.append(Item([here], [], lead_first, here.mark.last, here.mark.last))
+        fresh = Item([here], [], lead_first, here.mark.last, here.mark.last)
+        fresh.excepted = any(m.detail == "except" and 0 <= lead_first - m.last <= 1 for m in item.trail)
+        items.append(fresh)
 
     def _tied_statement(self, item: Item, before: Part, here: Part, states: list[Mark], tie: str) -> None:
         """ "gearbox is leaking from the pan gasket", "oil is dripping onto the exhaust", "boot is torn on the

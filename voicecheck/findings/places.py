@@ -189,8 +189,8 @@ def resolve(
     if not whole:
         if not said.located:
             here = Place(positions=context.positions, sides=context.sides, axles=context.axles)
-            if here.positions:
-                return _allowed(component, here.positions)
+            if here.positions:  # of the place talked about, what the part can be at
+                return _allowed(component, [p for p in here.positions if p in sits(component)])
         elif said.sides and not said.axles:
             here = Place(sides=said.sides, axles=context.axles)
         elif said.axles and not said.sides and around.sides and not around.positions:

@@ -160,6 +160,8 @@ class Weigher:
                 continue
             if not self._is_advice(mark, advised):
                 continue
+            if mark.hedged and mark.id not in ("diagnose", *UNPRICED_ACTIONS):
+                continue  # "might need replacing" is a suspicion and no order
             if action == "replace" and mark.id in ("adjust", "clean", "service", "tighten", "top up"):
                 continue  # "replace that and align it": the lesser work goes with it
             action = mark.id  # type: ignore[assignment]

@@ -127,7 +127,9 @@ class Statements:
         if saying.grammar("same"):
             self._like_before(note)
         bare = note.state is None and note.action is None
-        if bare and first_saying and (self._is_therefore(item) or self._is_ordered(part, item)):
+        if bare and item.excepted:
+            note.state = "defect"  # "all the lights work except the left brake light"
+        elif bare and first_saying and (self._is_therefore(item) or self._is_ordered(part, item)):
             note.action = self._lexicon.components[note.component].advice
         unpriced = note.action in (None, "diagnose", *UNPRICED_ACTIONS)
         if note.state is None and unpriced and any(m.detail == "hedge" for m in part.lead):

@@ -83,6 +83,8 @@ class _View:
 
     def stretch_of(self, mark: Mark) -> Stretch | None:
         if mark.kind == "grammar" and mark.detail == "supposes":
+            if self._is_taken(mark):
+                return None
             if self._says_before(mark.first) and not self._advises_after(mark.last):
                 return None  # "replace it if it comes back": a condition on advice, not a supposition
             return Stretch(mark.first, self._until(mark.last, comma=False), "hypothetical")
@@ -97,6 +99,13 @@ class _View:
         if mark.detail == "reported":
             return Stretch(mark.first, self._until(mark.last, comma=True), "reported")
         return None
+
+    def _is_taken(self, mark: Mark) -> bool:
+        """ "not sure if", "if it was mine I'd", "if they keep it": the word belongs to a cue of another kind."""
+        return any(
+            m.kind == "cue" and m.detail in ("hedge", "advice", "only_if") and m.first <= mark.first < m.last
+            for m in self.marks
+        )
 
     def _advises_after(self, at: int) -> bool:
         """ "..., if they don't come free it needs a caliper": the supposition has a consequence of its

@@ -72,7 +72,8 @@ def settle(marks: Sequence[Mark], *, size: int) -> list[Mark]:
     kept: list[Mark] = []
     free: list[Mark] = []
     for mark in sorted(marks, key=lambda m: (m.first - m.last, _RANK.get(m.kind, 9), m.first)):
-        if mark.kind in ("grammar", "measure"):  # a hint of what is measured takes nothing from a name
+        hint = mark.kind == "cue" and mark.detail == "target"  # "leaking onto" leaves the leak a leak
+        if hint or mark.kind in ("grammar", "measure"):  # what is only measured takes nothing from a name
             free.append(mark)
             continue
         span = (mark.first, mark.last)

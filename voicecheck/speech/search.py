@@ -28,7 +28,7 @@ _BATCH = 6_000  # pairs compared at once; bounds memory
 _LONG_CONDITION = 12  # letters: shorter ones of several words are everyday talk, and sound like more of it
 _LEADS = HEAD_ENDS | {"the", "a", "his", "her", "under", "behind", "around", "off", "by"}
 _SHORT_WORDS = 2
-_SMALL_KINDS = frozenset({"article", "determiner", "copula", "singular_copula", "conjunction", "pronoun"})
+_SMALL_KINDS = frozenset({"article", "copula", "singular_copula", "conjunction"})
 _LONG_SIDE = 5  # sounds
 _LONG_TERM = 7  # sounds: a shorter single word is too common to be kept for being in the lexicon
 
@@ -117,9 +117,9 @@ class SoundIndex:
             if len(words) == 1 and len(self.pronouncer.phrase(words)) >= _LONG_SIDE
         )
         self._known = frozenset(_known_words(lexicon))
-        self._small = frozenset(
-            word for g in lexicon.grammar if g.kind in _SMALL_KINDS for word in normalise_phrase(g.said)
-        )
+        said = [(g.kind, normalise_phrase(g.said)) for g in lexicon.grammar]
+        self._everyday = frozenset(words[0] for _, words in said if len(words) == 1)
+        self._small = frozenset(words[0] for kind, words in said if len(words) == 1 and kind in _SMALL_KINDS)
         self.phrases = tuple(self._phrases(lexicon))
         self._all: NDArray[np.intp] = np.arange(len(self.phrases))
         self._begin, self._end = _by_word(self.phrases, 0), _by_word(self.phrases, -1)
@@ -288,14 +288,19 @@ class SoundIndex:
             return None
         left = [token for parts in plain[first:last] for token in parts]
         wanted = normalise_phrase(" ".join(written))
-        if _inflection(tuple(left), wanted):
+        if _inflection(tuple(left), wanted) or self._everyday.issuperset(wanted):
             return None
         if last - first > 1 and (left[0] in self._small or left[-1] in self._small):
             return None  # a stretch that takes in an "is" or a "the" beside it would read it away
         differing = _differing(first, plain, wanted, last)
         if not differing:  # words put in, none heard wrongly
             return None
-        if differing & exact.kept or (differing & exact.alone and last - first <= _SHORT_WORDS):
+        alone = differing & exact.alone
+        if (
+            differing & exact.kept
+            or (alone and last - first <= _SHORT_WORDS)
+            or 2 * len(alone) > len(differing)
+        ):
             return None
         if any(first <= begin and end <= last for begin, end in exact.phrases):
             return None
