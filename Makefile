@@ -35,7 +35,7 @@ demo: $(VENV)/installed weights
 		--html demo_out/draft.html --csv demo_out/draft.csv --json-out demo_out/draft.json
 
 test: $(VENV)/installed-dev weights
-	$(BIN)/python -m pytest $(PYTEST)
+	$(BIN)/python -m pytest -n auto $(PYTEST)
 
 lint: $(VENV)/installed-dev
 	$(BIN)/ruff check .

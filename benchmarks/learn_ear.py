@@ -43,7 +43,7 @@ from voicecheck.speech.whisper import WhisperRecogniser
 
 ASKED_LEAST = 0.12  # candidates less likely than this by sight are not looked at: there would be thousands
 HELD_BACK = 0.3  # towards weights of nothing
-LEAST, SIDE_LEAST = 0.45, 0.75
+LEAST, SIDE_LEAST = 0.5, 0.75
 KINDS: tuple[Kind, ...] = ("word", "side", "number")
 
 

@@ -70,6 +70,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     """Run the command; returns the exit code."""
     parser = argparse.ArgumentParser(description="Measure accuracy, speed and memory; write RESULTS.md.")
     parser.add_argument("--folder", type=Path, action="append", help="labelled narrations (tune and hold)")
+    parser.add_argument("--each", type=int, help="at most so many recordings of one narration")
     parser.add_argument("--no-audio", action="store_true", help="texts alone")
     parser.add_argument("--model", default=SpeechSettings().model, help="speech weights")
     parser.add_argument("--out", type=Path, default=HERE / "RESULTS.md")
@@ -77,7 +78,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     folders = options.folder or [SAMPLES / "tune", SAMPLES / "hold"]
     shown = shlex.join(["python", "benchmarks/run.py", *(sys.argv[1:] if arguments is None else arguments)])
     try:
-        reports, probe = measure(folders, model=options.model, audio=not options.no_audio)
+        reports, probe = measure(folders, model=options.model, audio=not options.no_audio, each=options.each)
     except VoicecheckError as error:
         print(error.message, *filter(None, [error.hint]), sep="\n", file=sys.stderr)
         return 2
@@ -88,7 +89,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
     return 0 if all(t.met for t in targets) else 1
 
 
-def measure(folders: Sequence[Path], *, model: str, audio: bool) -> tuple[list[FolderReport], Probe | None]:
+def measure(
+    folders: Sequence[Path], *, model: str, audio: bool, each: int | None = None
+) -> tuple[list[FolderReport], Probe | None]:
     """Scores of every folder, and the cold run; raises ``VoicecheckError``."""
     probe = cold_run(folders, model=model) if audio else None
     recogniser = load_recogniser(model) if audio else None
@@ -101,7 +104,9 @@ def measure(folders: Sequence[Path], *, model: str, audio: bool) -> tuple[list[F
     for folder in folders:
         print(f"{folder} …", file=sys.stderr)
         reports.append(
-            measure_folder(folder, workshop_for=workshop_for, recogniser=recogniser, progress=counter())
+            measure_folder(
+                folder, workshop_for=workshop_for, recogniser=recogniser, each=each, progress=counter()
+            )
         )
     return reports, probe
 

@@ -8,10 +8,13 @@ from typing import Any, NoReturn
 import numpy as np
 import pytest
 
+from voicecheck.lexicon import load_lexicon
 from voicecheck.recording import RATE, sound_from_samples
 from voicecheck.records import MissingModelError
+from voicecheck.resources import lexicon_dir
 from voicecheck.speech import SpeechSettings, find_model, self_test, verify
 from voicecheck.speech.doctor import sample_sound
+from voicecheck.speech.timeline import Splice, Stretch
 from voicecheck.speech.whisper import WhisperRecogniser
 
 pytestmark = pytest.mark.audio
@@ -55,6 +58,31 @@ def test_noise_gives_no_hot_words(recogniser: WhisperRecogniser) -> None:
     transcript = recogniser.hear(sound, hot_words=["torn", "seeping", "outer tie rod end"])
     assert transcript.words == ()
     assert "No speech was heard" in transcript.note
+
+
+def test_the_full_ear_makes_nothing_of_noise_and_leaves_what_is_right(recogniser: WhisperRecogniser) -> None:
+    lexicon = load_lexicon(lexicon_dir())
+    rng = np.random.default_rng(7)
+    for samples in (np.zeros(10 * RATE), np.clip(0.1 * rng.standard_normal(20 * RATE), -1, 1)):
+        transcript = recogniser.hear(
+            sound_from_samples(samples), hot_words=["torn", "idler pulley"], lexicon=lexicon
+        )
+        assert transcript.words == ()
+        assert transcript.note
+    heard = recogniser.hear(sample_sound(), hot_words=["idler pulley", "tie rod end"], lexicon=lexicon)
+    assert heard.words
+    assert all(word.read == word.heard and not word.why for word in heard.words)
+
+
+def test_the_sound_tells_what_was_said_from_what_was_not(recogniser: WhisperRecogniser) -> None:
+    """Forced scores on the package's own sample: the words that were spoken against some that were not."""
+    sound = sample_sound()
+    segments = [s for s, _ in recogniser._decode(sound, Splice([Stretch(0.0, sound.seconds)]), ())]
+    score = recogniser._scorer(segments[0].window)
+    whole = Stretch(0.0, sound.seconds)
+    said = score("Check the left front tire.", whole)
+    for other in ("Check the left front liar.", "Check the left rear tire.", "Chuck a lift from fire."):
+        assert said > score(other, whole), other
 
 
 def test_no_network_is_used(recogniser: WhisperRecogniser, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -101,7 +101,7 @@ class _View:
         return None
 
     def _is_taken(self, mark: Mark) -> bool:
-        """ "not sure if", "if it was mine I'd", "if they keep it": the word belongs to a cue of another kind."""
+        """Whether the word belongs to a cue of another kind: "not sure if", "if it was mine I'd"."""
         return any(
             m.kind == "cue" and m.detail in ("hedge", "advice", "only_if") and m.first <= mark.first < m.last
             for m in self.marks

@@ -6,7 +6,7 @@ from __future__ import annotations
 
 import sys
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from pydantic import Field
@@ -71,12 +71,13 @@ def measure_folder(
     *,
     workshop_for: Callable[[Market], Workshop],
     recogniser: Recogniser | None = None,
+    each: int | None = None,
     progress: Progress | None = None,
 ) -> FolderReport:
     """Draft every narration from its text and, with a ``recogniser``, from each of its recordings; score all.
 
     Each narration is drafted with the workshop of its label's market; ``workshop_for`` is called once for
-    each. A recording that cannot be used counts as one of which nothing was found. Raises ``InputError``
+    each, ``each`` is the most recordings of one narration that are heard. A recording that cannot be used counts as one of which nothing was found. Raises ``InputError``
     for a folder without labels, with a ``recogniser`` also for one without recordings; ``DataError`` for
     faulty labels.
     """
@@ -91,7 +92,8 @@ def measure_folder(
     texts, speed = _from_texts(narrations, workshops, tell)
     heard: list[NarrationScore] = []
     if recogniser is not None:
-        heard, sound_s, listening_s = _from_recordings(narrations, workshops, recogniser, tell)
+        jobs = [(n, voice, path) for n in narrations for voice, path in n.recordings[:each]]
+        heard, sound_s, listening_s = _from_recordings(jobs, workshops, recogniser, tell)
         speed = speed.model_copy(update={"sound_s": sound_s, "listening_s": listening_s})
     voices = sorted({score.voice for score in heard})
     return FolderReport(
@@ -127,13 +129,12 @@ def _from_texts(
 
 
 def _from_recordings(
-    narrations: tuple[Narration, ...],
+    jobs: Sequence[tuple[Narration, str, Path]],
     workshops: dict[Market, Workshop],
     recogniser: Recogniser,
     tell: Progress,
 ) -> tuple[list[NarrationScore], float, float]:
     matchers = {market: compile_matcher(w.lexicon) for market, w in workshops.items()}
-    jobs = [(n, voice, path) for n in narrations for voice, path in n.recordings]
     scores: list[NarrationScore] = []
     sound_s = listening_s = 0.0
     for done, (narration, voice, path) in enumerate(jobs):

@@ -28,6 +28,7 @@ _BATCH = 6_000  # pairs compared at once; bounds memory
 _LONG_CONDITION = 12  # letters: shorter ones of several words are everyday talk, and sound like more of it
 _LEADS = HEAD_ENDS | {"the", "a", "his", "her", "under", "behind", "around", "off", "by"}
 _SHORT_WORDS = 2
+_OF = "of"
 _SMALL_KINDS = frozenset({"article", "copula", "singular_copula", "conjunction"})
 _LONG_SIDE = 5  # sounds
 _LONG_TERM = 7  # sounds: a shorter single word is too common to be kept for being in the lexicon
@@ -65,8 +66,8 @@ class Phrase(NamedTuple):
 
 class _Exact(NamedTuple):
     """Heard words that belong to terms: ``kept`` are never written over. ``alone`` are short terms of one
-    word: one may be a piece of a longer phrase that was cut at the wrong places ("out or tight rodent"), but is
-    not exchanged for another single word. ``phrases`` are components of several words, as half-open ranges.
+    word: one may be a piece of a longer phrase that was cut at the wrong places ("out or tight rodent"), but
+    is not exchanged for another single word. ``phrases`` are components of several words (half-open ranges).
     """
 
     kept: set[int]
@@ -365,14 +366,18 @@ def _texts(lexicon: Lexicon) -> Iterator[tuple[str, str, str]]:
     """Every phrase to look for: its text, what it is, and what it sounds like if that was written down."""
     for component in lexicon.components.values():
         for name in component.names:
-            yield name, "component", ""
             words = name.split()
+            if _OF in words:  # "set of plugs": long by small words that anything sounds like
+                continue
+            yield name, "component", ""
             if not HEAD_ENDS & set(words):
                 for form in number_forms(words[-1].lower())[1:]:
                     yield " ".join([*words[:-1], form]), "component", ""
         for like in component.sounds_like:
             yield component.name, "component", like
     for place in lexicon.places:
+        if place.kind == "relative":  # "each one", "both": everyday words that carry no term
+            continue
         if place.market in (None, lexicon.market) and place.said.split()[0] not in _LEADS:
             yield place.said, "side" if place.kind in ("side", "position") else "place", ""
     everyday = {term.said for term in lexicon.grammar} | _LEADS
