@@ -74,6 +74,15 @@ def test_the_full_ear_makes_nothing_of_noise_and_leaves_what_is_right(recogniser
     assert all(word.read == word.heard and not word.why for word in heard.words)
 
 
+def test_every_word_is_the_tokens_that_the_model_knows(recogniser: WhisperRecogniser) -> None:
+    """The tokeniser as loaded writes what it reads in as few tokens as the vocabulary has for it."""
+    tokeniser = recogniser._model.hf_tokenizer
+    for word in (" the", " tire", " and", " tie", " rod", " bearing", " left"):
+        ids = tokeniser.encode(word, add_special_tokens=False).ids
+        assert len(ids) == 1, word
+        assert tokeniser.decode(ids) == word
+
+
 def test_the_sound_tells_what_was_said_from_what_was_not(recogniser: WhisperRecogniser) -> None:
     """Forced scores on the package's own sample: the words that were spoken against some that were not."""
     sound = sample_sound()

@@ -5,6 +5,7 @@ The speech detector is the real one (it ships with the engine); the speech is th
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterable, Iterator
 from types import SimpleNamespace
 from typing import Any
@@ -282,6 +283,21 @@ def test_broken_model_folder(tmp_path: Any, content: bytes) -> None:
         (tmp_path / name).write_bytes(content)
     with pytest.raises(MissingModelError, match="cannot be loaded"):
         WhisperRecogniser(SpeechSettings(model=str(tmp_path)))
+
+
+def test_a_lost_merge_is_put_back_in_its_place() -> None:
+    vocabulary = {"a": 0, "b": 1, "c": 2, "ab": 3, "bc": 4, "abc": 5}
+    whole = {"model": {"type": "BPE", "vocab": vocabulary, "merges": ["a b", "b c", "ab c"]}}
+    assert whisper.whole_merges(json.dumps(whole)) == json.dumps(whole)
+    for lost in (0, 1):
+        merges = whole["model"]["merges"]
+        assert isinstance(merges, list)
+        torn = {"model": {**whole["model"], "merges": merges[:lost] + merges[lost + 1 :]}}
+        assert json.loads(whisper.whole_merges(json.dumps(torn))) == whole
+    pairs = {"model": {"type": "BPE", "vocab": vocabulary, "merges": [["b", "c"], ["ab", "c"]]}}
+    assert json.loads(whisper.whole_merges(json.dumps(pairs)))["model"]["merges"][0] == ["a", "b"]
+    other = json.dumps({"model": {"type": "Unigram", "vocab": []}})
+    assert whisper.whole_merges(other) == other
 
 
 def test_double_hears_its_script() -> None:

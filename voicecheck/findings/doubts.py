@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from voicecheck.findings.notes import Note
-from voicecheck.findings.places import doubtful
+from voicecheck.findings.places import doubtful, sits
 from voicecheck.lexicon.model import Component, Lexicon
 from voicecheck.records.asks import Ask
 from voicecheck.records.transcript import Span, Word
@@ -18,13 +18,15 @@ _NO_FIT = 0.5  # of a condition that is not said of such a part
 _UNSURE_WORD = 0.5  # below it a part is asked about
 
 
-def certainty_of(note: Note, spans: Sequence[Span], words: Sequence[Word]) -> dict[str, float]:
+def certainty_of(
+    note: Note, part: Component, spans: Sequence[Span], words: Sequence[Word]
+) -> dict[str, float]:
     """The certainty of each field, 0–1: that of the words heard, less where the rules had to infer."""
     sure = [words[at].certainty for span in spans for at in range(span.first, span.last)]
     base = min(1.0, sum(sure) / len(sure)) if sure else 0.0
     low = min(sure, default=0.0)
     place = base if note.placed == "said" else base * _CARRIED
-    nowhere = base * _NO_PLACE if note.placed == "none" else base
+    nowhere = base * _NO_PLACE if note.placed == "none" and sits(part) else base
     return {
         "component": round(base, 3),
         "positions": round(place if note.positions else nowhere, 3),

@@ -39,7 +39,7 @@ class Finder:
     ) -> Finding:
         component = self._lexicon.components[note.component]
         spans = _spans(note, tokens, transcript.words)
-        certainty = certainty_of(note, spans, transcript.words)
+        certainty = certainty_of(note, component, spans, transcript.words)
         return Finding(
             id=names[id(note)],
             component=Ref(id=component.id, name=component.name),

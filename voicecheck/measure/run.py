@@ -77,9 +77,9 @@ def measure_folder(
     """Draft every narration from its text and, with a ``recogniser``, from each of its recordings; score all.
 
     Each narration is drafted with the workshop of its label's market; ``workshop_for`` is called once for
-    each, ``each`` is the most recordings of one narration that are heard. A recording that cannot be used counts as one of which nothing was found. Raises ``InputError``
-    for a folder without labels, with a ``recogniser`` also for one without recordings; ``DataError`` for
-    faulty labels.
+    each. At most ``each`` recordings of one narration are heard (``None``: all). A recording that cannot be
+    used counts as one of which nothing was found. Raises ``InputError`` for a folder without labels, with a
+    ``recogniser`` also for one without recordings; ``DataError`` for faulty labels.
     """
     tell = progress or _silent
     narrations = load_narrations(folder)

@@ -62,10 +62,8 @@ def alignment(wanted: Sequence[str], got: Sequence[str]) -> tuple[tuple[int, int
     """
     if not wanted:
         return ((0, 0, 0, len(got)),) if got else ()
-    rows = [
-        " ".join(word.replace(" ", "_") for word in row) for row in (wanted, got)
-    ]  # a unit may be two words
-    chunks = jiwer.process_words(*rows).alignments[0]
+    reference, heard = (" ".join(word.replace(" ", "_") for word in row) for row in (wanted, got))
+    chunks = jiwer.process_words(reference, heard).alignments[0]  # a unit may be two words
     found: list[tuple[int, int, int, int]] = []
     differs = False
     for chunk in chunks:
