@@ -227,7 +227,7 @@ _model_option = click.option(
 _json_option = click.option("--json", "as_json", is_flag=True, help="Print JSON instead of a table.")
 
 
-def _recogniser(model: str, *, ear: Ear = "full") -> Recogniser:
+def _recogniser(model: str, *, ear: Ear = "hot") -> Recogniser:
     from voicecheck.speech import SpeechSettings
     from voicecheck.speech.whisper import WhisperRecogniser
 
@@ -418,10 +418,13 @@ def _tell_times(took: Mapping[str, float], seconds: float | None) -> None:
 @main.command()
 @click.argument("file", type=click.Path(path_type=Path, allow_dash=True))
 @click.option("--plain", is_flag=True, help="Neither hot words nor repairs: what the engine hears by itself.")
+@click.option(
+    "--repairs", is_flag=True, help="Also repair terms by their sound (on trial): shows heard → read."
+)
 @_json_option
 @_model_option
 @_shop_options("market", "lexicon")
-def listen(*, file: Path, plain: bool, as_json: bool, model: str, shop: _Shop) -> None:
+def listen(*, file: Path, plain: bool, repairs: bool, as_json: bool, model: str, shop: _Shop) -> None:
     """Print the transcript of the recording FILE, with times, certainties, and repairs with their reasons."""
     from voicecheck.documents import transcript_table
     from voicecheck.pipeline import listen as hear
@@ -434,7 +437,7 @@ def listen(*, file: Path, plain: bool, as_json: bool, model: str, shop: _Shop) -
         with timed(took, "loading"):
             lexicon = shop.load_lexicon()
             tell("loading", 0.5)
-            recogniser = _recogniser(model, ear="plain") if plain else _recogniser(model)
+            recogniser = _recogniser(model, ear="plain" if plain else "full" if repairs else "hot")
         tell("loading", 1.0)
         transcript, recording = hear(lexicon, file, recogniser, progress=tell, timings=took)
     if as_json:

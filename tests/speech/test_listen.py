@@ -1,4 +1,4 @@
-"""What ``voicecheck listen`` shows of repairs, and that ``--plain`` switches them off."""
+"""What ``voicecheck listen`` shows of repairs, and which ear its options ask for."""
 
 from __future__ import annotations
 
@@ -47,8 +47,8 @@ def test_without_repairs_there_is_no_list() -> None:
     assert "otherwise than heard" not in shown(Transcript(text="", words=words))
 
 
-@pytest.mark.parametrize(("options", "ear"), [((), "full"), (("--plain",), "plain")])
-def test_plain_asks_for_the_plain_ear(
+@pytest.mark.parametrize(("options", "ear"), [((), "hot"), (("--repairs",), "full"), (("--plain",), "plain")])
+def test_options_ask_for_the_ear_they_name(
     options: tuple[str, ...], ear: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: Any
 ) -> None:
     asked: list[str] = []

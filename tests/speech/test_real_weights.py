@@ -26,7 +26,7 @@ def recogniser(request: Any) -> WhisperRecogniser:
         find_model(request.param)
     except MissingModelError as error:
         pytest.skip(f"{error.message} {error.hint}")
-    return WhisperRecogniser(SpeechSettings(model=request.param))
+    return WhisperRecogniser(SpeechSettings(model=request.param, ear="full"))
 
 
 def test_weights_are_the_pinned_ones(recogniser: WhisperRecogniser) -> None:

@@ -152,12 +152,16 @@ def test_quality_of_nothing() -> None:
 
 def test_a_curve_finds_the_shares_that_labels_were_drawn_from() -> None:
     rng = np.random.default_rng(4)
-    stated = rng.uniform(0.02, 0.98, 4000)
+    stated = [float(p) for p in rng.uniform(0.02, 0.98, 4000)]
     truth = [logistic(-0.7 + 0.6 * logit(p)) for p in stated]
-    curve = fit_curve(list(stated), [bool(rng.random() < p) for p in truth])
+    curve = fit_curve(stated, [bool(rng.random() < p) for p in truth])
     assert curve.offset == pytest.approx(-0.7, abs=0.15)
     assert curve.slope == pytest.approx(0.6, abs=0.1)
     assert fit_curve([], []).slope == 1.0
+    for said, right in (([0.9] * 5 + [0.01], [False] * 5 + [True]), ([0.999] * 80, [True] * 80)):
+        hard = fit_curve(said, right)
+        assert 0.0 <= hard.slope < 20.0
+        assert abs(hard.offset) < 20.0
 
 
 def test_shipped_calibration_was_learned_and_rises() -> None:

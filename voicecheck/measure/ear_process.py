@@ -112,13 +112,13 @@ def _serve(line: Connection, settings: SpeechSettings, lexicon_folder: Path | No
     except VoicecheckError as error:
         line.send(error)
         return
-    line.send("ready")
-    while True:
-        try:
+    try:
+        line.send("ready")
+        while True:
             path, market = line.recv()
-        except (EOFError, KeyboardInterrupt):
-            return
-        line.send(ears.listen(path, market=market))
+            line.send(ears.listen(path, market=market))
+    except (EOFError, BrokenPipeError, KeyboardInterrupt):  # the measuring process is gone
+        return
 
 
 @contextmanager

@@ -61,13 +61,14 @@ def logit(probability: float) -> float:
 
 def logistic(odds: float) -> float:
     """The probability of log odds."""
-    return 1.0 / (1.0 + math.exp(-odds))
+    return 1.0 / (1.0 + math.exp(-min(30.0, max(-30.0, odds))))
 
 
 def fit_curve(probabilities: Sequence[float], right: Sequence[bool]) -> Curve:
     """The curve that fits labelled words best (Newton's method, held back a little towards no correction).
 
-    Needs words of both kinds to say anything; with none it is no correction.
+    Needs words of both kinds to say anything; with none it is no correction. The slope is never below 0:
+    a word stated as more certain is not less so.
     """
     offset, slope = 0.0, 1.0
     points = [(logit(p), 1.0 if ok else 0.0) for p, ok in zip(probabilities, right, strict=True)]
@@ -85,9 +86,14 @@ def fit_curve(probabilities: Sequence[float], right: Sequence[bool]) -> Curve:
         determinant = h00 * h11 - h01 * h01
         step0 = (h11 * g0 - h01 * g1) / determinant
         step1 = (h00 * g1 - h01 * g0) / determinant
+        share = min(1.0, 1.0 / max(abs(step0), abs(step1), 1e-9))  # a long step may overshoot for good
+        step0, step1 = share * step0, share * step1
         offset, slope = offset - step0, slope - step1
         if abs(step0) + abs(step1) < 1e-9:
             break
+    if slope < 0.0:
+        right_share = (sum(y for _, y in points) + 1.0) / (len(points) + 2.0)
+        offset, slope = math.log(right_share / (1.0 - right_share)), 0.0
     return Curve(offset=round(offset, 4), slope=round(slope, 4), words=len(points))
 
 

@@ -54,7 +54,7 @@ class SpeechSettings(Record):
     The defaults were measured on two cores with synthetic speech; a change of one wants a new measurement.
     """
 
-    ear: Ear = "full"
+    ear: Ear = "hot"  # "full" also repairs by sound: not yet measured to be worth its false repairs
     model: str = DEFAULT_WEIGHTS  # known weights, a folder, or a fetched "owner/name"
     language: str = "en"
     compute_type: str = "int8"

@@ -293,7 +293,8 @@ class WhisperRecogniser:
 
     def _tools_for(self, lexicon: Lexicon | None) -> LexiconTools | None:
         """What is made once from a lexicon and kept: its matcher, its sounds, its topics."""
-        if lexicon is None or self.settings.ear == "plain":
+        settings = self.settings
+        if lexicon is None or settings.ear == "plain" or (settings.ear == "hot" and not settings.topics):
             return None
         if self._tools is None or self._tools.lexicon is not lexicon:
             self._tools = LexiconTools(
