@@ -43,12 +43,12 @@ class Deaf:
 @pytest.fixture
 def deaf(monkeypatch: pytest.MonkeyPatch) -> None:
     """For files that must be refused before anyone listens."""
-    monkeypatch.setattr(cli, "_recogniser", lambda model: Deaf())
+    monkeypatch.setattr(cli, "_recogniser", lambda model, **_: Deaf())
 
 
 @pytest.fixture
 def scripted(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(cli, "_recogniser", lambda model: ScriptedRecogniser(NOTES.decode()))
+    monkeypatch.setattr(cli, "_recogniser", lambda model, **_: ScriptedRecogniser(NOTES.decode()))
 
 
 def refused(file: Path, *more: str | Path) -> str:
@@ -214,7 +214,9 @@ def test_no_speech_gives_an_empty_draft_with_the_reason(
 def test_no_words_gives_an_empty_draft_on_the_terminal(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(cli, "_recogniser", lambda model: ScriptedRecogniser("", note="No speech was heard."))
+    monkeypatch.setattr(
+        cli, "_recogniser", lambda model, **_: ScriptedRecogniser("", note="No speech was heard.")
+    )
     ran = run("draft", write_media(tmp_path / "a.wav", seconds=1.0))
     assert ran.status == 0
     assert "No speech was heard." in ran.out
@@ -227,7 +229,7 @@ def test_another_language(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> No
         def hear(self, sound: Sound, **_: object) -> Transcript:
             raise RecordingError(f"{sound.name} sounds like German, not English.", hint="Only English.")
 
-    monkeypatch.setattr(cli, "_recogniser", lambda model: Foreign())
+    monkeypatch.setattr(cli, "_recogniser", lambda model, **_: Foreign())
     path = write_media(tmp_path / "a.wav", seconds=1.0)
     assert refused(path) == "a.wav sounds like German, not English."
 
@@ -566,7 +568,7 @@ def test_ctrl_c_in_the_middle_of_work(stage: str, tmp_path: Path, monkeypatch: p
         raise KeyboardInterrupt
 
     recogniser = ScriptedRecogniser(NOTES.decode())
-    monkeypatch.setattr(cli, "_recogniser", lambda model: recogniser)
+    monkeypatch.setattr(cli, "_recogniser", lambda model, **_: recogniser)
     recording = write_media(tmp_path / "a.wav", seconds=1.0)
     if stage == "listening":
         monkeypatch.setattr(recogniser, "hear", interrupt)

@@ -28,7 +28,7 @@ pytestmark = pytest.mark.usefixtures("quick_shop")
 def scripted(monkeypatch: pytest.MonkeyPatch) -> ScriptedRecogniser:
     """Commands hear the notes in every recording."""
     recogniser = ScriptedRecogniser(NOTES.decode())
-    monkeypatch.setattr(cli, "_recogniser", lambda model: recogniser)
+    monkeypatch.setattr(cli, "_recogniser", lambda model, **_: recogniser)
     return recogniser
 
 
@@ -67,7 +67,7 @@ def test_the_commands_that_are_promised() -> None:
     ("command", "options"),
     [
         ("draft", "--text --json --html --csv --json-out --model --lexicon --catalogue --prices --market"),
-        ("listen", "--plain --json --model --lexicon --market"),
+        ("listen", "--plain --repairs --json --model --lexicon --market"),
         (
             "measure",
             "--json --audio --no-audio --detail --model --lexicon --catalogue "
@@ -226,7 +226,7 @@ def test_listen_shows_times_and_certainties(tmp_path: Path, monkeypatch: pytest.
         Word(heard="left", read="left", start=0.5, end=0.9, certainty=0.91),
         Word(heard="idler.", read="idler.", start=1.0, end=1.6, certainty=0.42),
     ]
-    monkeypatch.setattr(cli, "_recogniser", lambda model: ScriptedRecogniser(words))
+    monkeypatch.setattr(cli, "_recogniser", lambda model, **_: ScriptedRecogniser(words))
     path = write_media(tmp_path / "a.wav", seconds=2.0)
     table = run("listen", path)
     assert table.status == 0
@@ -344,7 +344,7 @@ def test_measure_as_a_table_and_as_json(labelled: Path, scripted: ScriptedRecogn
 
 
 def test_measure_of_texts_alone_loads_no_weights(labelled: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(cli, "_recogniser", lambda model: pytest.fail("weights were loaded"))
+    monkeypatch.setattr(cli, "_recogniser", lambda model, **_: pytest.fail("weights were loaded"))
     ran = run("measure", labelled, "--no-audio", "--json")
     assert json.loads(ran.out)["sound"] is None
 
@@ -357,7 +357,7 @@ def doctor(monkeypatch: pytest.MonkeyPatch, heard: str) -> Ran:
 
     monkeypatch.setattr(voicecheck.speech, "find_model", lambda name: Path("/weights") / name)
     monkeypatch.setattr(voicecheck.speech, "verify", lambda name: None)
-    monkeypatch.setattr(cli, "_recogniser", lambda model: ScriptedRecogniser(heard))
+    monkeypatch.setattr(cli, "_recogniser", lambda model, **_: ScriptedRecogniser(heard))
     return run("doctor")
 
 
