@@ -227,11 +227,12 @@ _model_option = click.option(
 _json_option = click.option("--json", "as_json", is_flag=True, help="Print JSON instead of a table.")
 
 
-def _recogniser(model: str, *, ear: Ear = "hot") -> Recogniser:
+def _recogniser(model: str, *, ear: Ear | None = None) -> Recogniser:
     from voicecheck.speech import SpeechSettings
     from voicecheck.speech.whisper import WhisperRecogniser
 
-    return WhisperRecogniser(SpeechSettings(model=model, ear=ear))
+    settings = SpeechSettings(model=model)
+    return WhisperRecogniser(settings if ear is None else settings.model_copy(update={"ear": ear}))
 
 
 def _refuse(message: str, *, hint: str = "") -> NoReturn:
@@ -437,7 +438,7 @@ def listen(*, file: Path, plain: bool, repairs: bool, as_json: bool, model: str,
         with timed(took, "loading"):
             lexicon = shop.load_lexicon()
             tell("loading", 0.5)
-            recogniser = _recogniser(model, ear="plain" if plain else "full" if repairs else "hot")
+            recogniser = _recogniser(model, ear="plain" if plain else "full" if repairs else None)
         tell("loading", 1.0)
         transcript, recording = hear(lexicon, file, recogniser, progress=tell, timings=took)
     if as_json:
