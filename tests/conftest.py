@@ -8,10 +8,17 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import pytest
+from hypothesis import settings
 
 if TYPE_CHECKING:
     from voicecheck.pipeline import Workshop
     from voicecheck.records import Market
+
+
+# The same examples on every run, so that a red test is red again; HYPOTHESIS_PROFILE=explore tries others.
+settings.register_profile("repeat", derandomize=True)
+settings.register_profile("explore", max_examples=1000)
+settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "repeat"))
 
 
 @pytest.hookimpl(wrapper=True)

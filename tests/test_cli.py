@@ -221,6 +221,12 @@ def test_a_file_name_that_is_no_text(tmp_path: Path, scripted: ScriptedRecognise
 # -- listen ------------------------------------------------------------------------------------------------
 
 
+def test_listen_does_not_take_plain_and_repairs_together(tmp_path: Path) -> None:
+    told = run("listen", write_media(tmp_path / "a.wav", seconds=1.0), "--plain", "--repairs")
+    assert told.status == 2
+    assert "give one of them" in told.err
+
+
 def test_listen_shows_times_and_certainties(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     words = [
         Word(heard="left", read="left", start=0.5, end=0.9, certainty=0.91),

@@ -427,6 +427,8 @@ def _tell_times(took: Mapping[str, float], seconds: float | None) -> None:
 @_shop_options("market", "lexicon")
 def listen(*, file: Path, plain: bool, repairs: bool, as_json: bool, model: str, shop: _Shop) -> None:
     """Print the transcript of the recording FILE, with times, certainties, and repairs with their reasons."""
+    if plain and repairs:
+        raise click.UsageError("--plain switches repairs off, --repairs switches them on: give one of them.")
     from voicecheck.documents import transcript_table
     from voicecheck.pipeline import listen as hear
     from voicecheck.pipeline import timed

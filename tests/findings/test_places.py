@@ -213,10 +213,6 @@ def test_a_part_is_put_where_it_can_be_or_exactly_where_it_was_said(
 
 
 @given(_PARTS, _SAID, _AROUND, _LAST)
-@pytest.mark.xfail(
-    strict=True,
-    reason="a part that cannot be at the place talked about still takes it, though no one said so of it",
-)
 def test_the_talk_around_puts_no_part_where_it_cannot_be(
     component: Component, said: Place, around: Place, last: list[Position]
 ) -> None:

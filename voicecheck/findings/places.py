@@ -185,12 +185,13 @@ def resolve(
     here = said
     if "one" in component.places or not has_sides(component):
         around = Place()  # a part that can be the only one of its kind has a place only where one is said
+    around = _within_reach(component, said, around)
     context = around.axis()
     if not whole:
         if not said.located:
             here = Place(positions=context.positions, sides=context.sides, axles=context.axles)
-            if here.positions:  # of the place talked about, what the part can be at
-                return _allowed(component, [p for p in here.positions if p in sits(component)])
+            if here.positions:
+                return _allowed(component, here.positions)
         elif said.sides and not said.axles:
             here = Place(sides=said.sides, axles=context.axles)
         elif said.axles and not said.sides and around.sides and not around.positions:
@@ -219,6 +220,18 @@ def resolve(
     if component.places and set(component.places) & {"front sides", "rear sides"}:
         return _allowed(component, _product(own, sides))
     return tuple(sides)  # type: ignore[arg-type]
+
+
+def _within_reach(component: Component, said: Place, around: Place) -> Place:
+    """Of the place talked about, what the part can be at: only its own words may put it where it cannot be."""
+    own = own_axles(component)
+    if any(axle not in own for axle in said.axles):
+        return Place()
+    return Place(
+        positions=[p for p in around.positions if p in sits(component)],
+        sides=around.sides,
+        axles=[axle for axle in around.axles if axle in own],
+    )
 
 
 def _product(axles: Sequence[str], sides: Sequence[str]) -> list[Position]:
