@@ -223,7 +223,7 @@ def resolve(
 
 
 def _within_reach(component: Component, said: Place, around: Place) -> Place:
-    """Of the place talked about, what the part can be at: only its own words may put it where it cannot be."""
+    """Of the place talked about, what the part can be at: only its own words put it where it cannot be."""
     own = own_axles(component)
     if any(axle not in own for axle in said.axles):
         return Place()
