@@ -539,6 +539,8 @@ def test_ctrl_c_while_reading(tmp_path: Path) -> None:
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
         env=environment(),
+        # what runs in the background of a shell is started deaf to ^C, and hands that on
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL),
     )
     assert process.stdin is not None
     process.stdin.write(b"Front pads")

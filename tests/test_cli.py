@@ -67,7 +67,7 @@ def test_the_commands_that_are_promised() -> None:
     ("command", "options"),
     [
         ("draft", "--text --json --html --csv --json-out --model --lexicon --catalogue --prices --market"),
-        ("listen", "--plain --repairs --json --model --lexicon --market"),
+        ("listen", "--plain --json --model --lexicon --market"),
         (
             "measure",
             "--json --audio --no-audio --detail --model --lexicon --catalogue "
@@ -219,12 +219,6 @@ def test_a_file_name_that_is_no_text(tmp_path: Path, scripted: ScriptedRecognise
 
 
 # -- listen ------------------------------------------------------------------------------------------------
-
-
-def test_listen_does_not_take_plain_and_repairs_together(tmp_path: Path) -> None:
-    told = run("listen", write_media(tmp_path / "a.wav", seconds=1.0), "--plain", "--repairs")
-    assert told.status == 2
-    assert "give one of them" in told.err
 
 
 def test_listen_shows_times_and_certainties(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -29,6 +29,7 @@ if TYPE_CHECKING:
     from voicecheck.lexicon import Lexicon
     from voicecheck.pipeline import Progress, Workshop
     from voicecheck.records import Draft, Market, Problem, VoicecheckError
+    from voicecheck.records.explanation import Explanation
     from voicecheck.speech import Ear, Recogniser
 
 SELF_TEST_FAILED = 1
@@ -418,17 +419,66 @@ def _tell_times(took: Mapping[str, float], seconds: float | None) -> None:
 
 @main.command()
 @click.argument("file", type=click.Path(path_type=Path, allow_dash=True))
+@click.option("--text", "typed", is_flag=True, help="FILE holds typed words (- is standard input).")
+@click.option("--json", "as_json", is_flag=True, help="Print JSON instead of text.")
+@click.option("--html", "html_out", type=_PATH, metavar="OUT", help="Write the explanation as a page.")
+@_model_option
+@_shop_options("market", "lexicon", "catalogue", "prices")
+def explain(
+    *, file: Path, typed: bool, as_json: bool, html_out: Path | None, model: str, shop: _Shop
+) -> None:
+    """Show clause by clause how FILE is understood: which row or rule marked what, and what became of it.
+
+    FILE is a recording or, with --text, typed words, as for draft; the findings are those of the draft.
+    """
+    from voicecheck.documents import explanation_html, explanation_json, explanation_table, write_text
+
+    if not typed:
+        _check_recording_path(file)
+    outputs = [] if html_out is None else [html_out]
+    _check_outputs(outputs, inputs=(file, shop.catalogue, shop.prices))
+    told = _explanation_of_text(file, shop) if typed else _explanation_of_recording(file, shop, model)
+    for out in outputs:
+        write_text(out, explanation_html(told))
+    if as_json:
+        _print_json(explanation_json(told))
+    else:
+        _print_table(explanation_table(told))
+    for out in outputs:
+        _note(f"Wrote {out}")
+
+
+def _explanation_of_text(file: Path, shop: _Shop) -> Explanation:
+    from voicecheck.pipeline import explain_transcript, text_recording, transcript_from_text
+
+    text = _typed_text(file)
+    transcript = transcript_from_text(text)
+    recording = text_recording("typed notes" if str(file) == "-" else file.name, text)
+    return explain_transcript(shop.workshop(), transcript, recording=recording)
+
+
+def _explanation_of_recording(file: Path, shop: _Shop, model: str) -> Explanation:
+    from voicecheck.pipeline import explain_transcript
+    from voicecheck.pipeline import listen as hear
+
+    with _progress() as tell:
+        tell("loading", 0.0)
+        workshop = shop.workshop()
+        tell("loading", 0.5)
+        recogniser = _recogniser(model)
+        tell("loading", 1.0)
+        transcript, recording = hear(workshop.lexicon, file, recogniser, progress=tell)
+    return explain_transcript(workshop, transcript, recording=recording)
+
+
+@main.command()
+@click.argument("file", type=click.Path(path_type=Path, allow_dash=True))
 @click.option("--plain", is_flag=True, help="Neither hot words nor repairs: what the engine hears by itself.")
-@click.option(
-    "--repairs", is_flag=True, help="Also repair terms by their sound (on trial): shows heard → read."
-)
 @_json_option
 @_model_option
 @_shop_options("market", "lexicon")
-def listen(*, file: Path, plain: bool, repairs: bool, as_json: bool, model: str, shop: _Shop) -> None:
+def listen(*, file: Path, plain: bool, as_json: bool, model: str, shop: _Shop) -> None:
     """Print the transcript of the recording FILE, with times, certainties, and repairs with their reasons."""
-    if plain and repairs:
-        raise click.UsageError("--plain switches repairs off, --repairs switches them on: give one of them.")
     from voicecheck.documents import transcript_table
     from voicecheck.pipeline import listen as hear
     from voicecheck.pipeline import timed
@@ -440,7 +490,7 @@ def listen(*, file: Path, plain: bool, repairs: bool, as_json: bool, model: str,
         with timed(took, "loading"):
             lexicon = shop.load_lexicon()
             tell("loading", 0.5)
-            recogniser = _recogniser(model, ear="plain" if plain else "full" if repairs else None)
+            recogniser = _recogniser(model, ear="plain" if plain else None)
         tell("loading", 1.0)
         transcript, recording = hear(lexicon, file, recogniser, progress=tell, timings=took)
     if as_json:

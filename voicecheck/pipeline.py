@@ -13,16 +13,23 @@ from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+from pydantic import ValidationError
+
 from voicecheck.catalogue import load_cautions, load_shop
 from voicecheck.estimate import make_estimate
 from voicecheck.findings import Finder
+from voicecheck.findings.explain import explain
+from voicecheck.findings.sureness import Sureness
+from voicecheck.findings.trace import trace
 from voicecheck.language import Reader
 from voicecheck.lexicon import Lexicon, hot_words, load_lexicon
 from voicecheck.lexicon.matcher import compile_matcher
 from voicecheck.recording import read_sound
 from voicecheck.records import (
     Ask,
+    DataError,
     Draft,
+    Estimate,
     FindingsResult,
     InputError,
     Market,
@@ -33,6 +40,7 @@ from voicecheck.records import (
     Word,
     span_of,
 )
+from voicecheck.records.explanation import Explanation
 from voicecheck.resources import lexicon_dir, shared_dir
 from voicecheck.speech.recogniser import Recogniser
 
@@ -81,8 +89,19 @@ def load_workshop(
         shop=shop,
         cautions=load_cautions(shared_dir() / "cautions.yaml", market=market),
         reader=Reader(lexicon, compile_matcher(lexicon)),
-        finder=Finder(lexicon),
+        finder=Finder(lexicon, sureness=load_sureness(shared_dir() / "sureness.json")),
     )
+
+
+def load_sureness(path: Path) -> Sureness:
+    """How often findings with what evidence were right. Raises ``DataError`` where that cannot be read."""
+    try:
+        return Sureness.model_validate_json(path.read_bytes())
+    except (OSError, ValidationError) as error:
+        raise DataError(
+            f"What was learned of certainty cannot be read from {path.name}: {error}",
+            hint="Install voicecheck again.",
+        ) from error
 
 
 def transcript_from_text(text: str) -> Transcript:
@@ -143,6 +162,37 @@ def draft_from_transcript(
     )
 
 
+def explain_transcript(
+    workshop: Workshop, transcript: Transcript, *, recording: RecordingInfo
+) -> Explanation:
+    """Clause by clause how ``draft_from_transcript`` comes to its findings. Slower, same findings."""
+    reading = workshop.reader.read(transcript)
+    result, trail = trace(workshop.finder, reading, transcript)
+    priced = make_estimate(
+        result.findings, lexicon=workshop.lexicon, shop=workshop.shop, market=workshop.market
+    )
+    return explain(
+        reading,
+        transcript,
+        trail,
+        result,
+        lexicon=workshop.lexicon,
+        recording=recording,
+        findings=priced.findings,
+        lines=_lines_of(priced.estimate),
+    )
+
+
+def _lines_of(estimate: Estimate) -> dict[str, list[str]]:
+    """The names of the work on the draft by the ids of the findings it comes from."""
+    names: dict[str, list[str]] = {}
+    for job in estimate.jobs:
+        for line in job.lines:
+            for finding in line.findings if line.kind in ("labour", "sublet") else ():
+                names.setdefault(finding, []).append(f"{line.name} × {line.quantity}")
+    return names
+
+
 def draft_from_file(
     workshop: Workshop,
     path: Path,
@@ -192,11 +242,11 @@ def listen(
 
 
 def _rough_tokens(text: str) -> int:
-    """An upper estimate of a recogniser's tokens: three letters each, at least one a word.
+    """A rough estimate of a recogniser's tokens: four letters each, at least one a word.
 
     The recogniser counts exactly and cuts again; this only keeps the list short.
     """
-    return sum(max(1, -(-len(word) // 3)) for word in text.split())
+    return sum(max(1, -(-len(word) // 4)) for word in text.split())
 
 
 def _unplaced(result: FindingsResult, transcript: Transcript) -> tuple[Unplaced, ...]:

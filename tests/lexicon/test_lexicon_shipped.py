@@ -67,13 +67,19 @@ def test_every_condition_phrase_is_found(lexicon: Lexicon, matcher: TermMatcher)
             ]
 
 
-def test_every_hot_phrase_is_one_of_the_terms(lexicon: Lexicon) -> None:
+def test_every_hot_phrase_is_made_of_terms(lexicon: Lexicon, matcher: TermMatcher) -> None:
     """Biasing towards a phrase that nothing understands would only invite invented words."""
-    known = {words for phrases in phrase_table(lexicon).phrases.values() for words in phrases}
-    known |= {normalise_phrase(g.said) for g in lexicon.grammar}
+    small = {word for g in lexicon.grammar for word in normalise_phrase(g.said)}
     hot = hot_words(lexicon, limit_tokens=10_000, count_tokens=len)
-    assert len(hot) >= 50
-    assert [phrase for phrase in hot if normalise_phrase(phrase) not in known] == []
+    assert len(hot) >= 30
+    strange = []
+    for phrase in hot:
+        words = normalise_phrase(phrase)
+        covered = {at for m in matcher.match(words) for at in range(m.first, m.last)}
+        strange += [
+            w for at, w in enumerate(words) if at not in covered and w not in small and w[0].isalpha()
+        ]
+    assert strange == []
 
 
 def test_every_kind_of_closed_class_word_is_used(lexicon: Lexicon) -> None:
@@ -85,8 +91,8 @@ def test_every_kind_of_closed_class_word_is_used(lexicon: Lexicon) -> None:
 def test_hot_words_fit_a_prompt(lexicon: Lexicon) -> None:
     # Four letters a token is on the safe side for a recogniser's word pieces.
     hot = hot_words(lexicon, limit_tokens=200, count_tokens=lambda text: -(-len(text) // 4))
-    assert "outer tie rod end" in hot or "track rod end" in hot
-    assert len(hot) >= 30
+    assert any("outer tie rod end" in phrase or "track rod end" in phrase for phrase in hot)
+    assert len(hot) >= 24
 
 
 def test_both_matchers_agree_on_the_whole_vocabulary(lexicon: Lexicon, matcher: TermMatcher) -> None:

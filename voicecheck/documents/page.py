@@ -20,16 +20,17 @@ _PAPERS: dict[str, Paper] = {"US": "Letter", "UK": "A4"}
 
 
 @cache
-def _environment() -> Environment:
-    environment = Environment(
+def environment() -> Environment:
+    """The templates of this package, with the filters they use. Undefined names are errors."""
+    made = Environment(
         loader=PackageLoader("voicecheck.documents", "templates"),
         autoescape=True,
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    environment.filters["capital"] = plain.capital
-    return environment
+    made.filters["capital"] = plain.capital
+    return made
 
 
 def _word(at: int, word: Word, *, anchored: bool) -> Markup:
@@ -91,7 +92,7 @@ def to_html(draft: Draft, *, paper: Paper | None = None) -> str:
     def text_of(row: Row) -> Markup:
         return _words(words, row.first, row.last, anchored=True)
 
-    template = _environment().get_template("draft.html.j2")
+    template = environment().get_template("draft.html.j2")
     return template.render(
         draft=draft,
         arranged=arrange(draft),

@@ -1,4 +1,5 @@
-"""A draft and a transcript as tables for a terminal of 80 columns or more. rich is used only here.
+"""A draft and a transcript as tables for a terminal of 80 columns or more. rich is used only here and in
+``explained_terminal``.
 
 All text of a recording goes in as ``Text``, so that square brackets in it are not taken for styling.
 """

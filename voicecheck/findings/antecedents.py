@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
+
 from voicecheck.findings.notes import Note, Saying
 from voicecheck.findings.places import axles_of, sits
 from voicecheck.findings.rules import Rules
 from voicecheck.findings.scene import MEMORY, Scene
+from voicecheck.records.reading import Token
 
+_OBJECT_REACH = 5  # tokens behind advice that can name what it is about
 _NEAR = 3  # notes back to which bare advice looks for a fault
 
 
@@ -20,9 +24,14 @@ class Antecedents:
     def targets(self, saying: Saying) -> list[Note]:
         """The notes that a saying adds to; empty where nothing was spoken of."""
         recent = self._scene.recent
+        if saying.advises and not saying.states and (named := self.named(saying)):
+            return [named]
         plural = saying.grammar("plural_pronoun")
         if plural:
-            statement = [n for n in self._scene.statement if not n.withdrawn] or recent
+            statement = [n for n in self._scene.statement if not n.withdrawn]
+            if statement and statement[-1].says_something:  # not its headings: "front calipers, the pins ..."
+                statement = [n for n in statement if n.says_something]
+            statement = statement or recent
             if len({n.component for n in statement}) > 1:
                 return statement
             if any(m.id in self._rules.words.pair_pronoun for m in plural) and (pair := self._last_pair()):
@@ -36,6 +45,24 @@ class Antecedents:
         if saying.grammar("pronoun"):
             return recent[-1:]
         return self.fitting(saying) or recent[-1:]
+
+    def named(self, saying: Saying) -> Note | None:
+        """ "should put in a new cable" after the parking brake cable: the last fault, nothing yet advised on
+        it, whose name ends with a word that the advice has for its object.
+        """
+        orders = [*saying.cues("advice"), *(m for m in saying.of_kind("action") if not m.negated)]
+        said = {
+            word
+            for order in orders
+            for token in _until_stop(self._scene.tokens, order.last, reach=_OBJECT_REACH)
+            for word in (token.text, token.text.removesuffix("s"))
+        }
+        for note in self._scene.latest():
+            open_fault = note.state in ("defect", "missing") and note.action is None and not note.withdrawn
+            names = self._rules.lexicon.components[note.component].names
+            if open_fault and said & {name.split()[-1] for name in names}:
+                return note
+        return None
 
     def _last_pair(self) -> list[Note]:
         """The faults of the last two parts, for "both of those"; none where one of them is at several
@@ -78,3 +105,13 @@ class Antecedents:
         return not conditions or any(
             lexicon.fits(lexicon.conditions[m.id].fits, note.component) for m in conditions
         )
+
+
+def _until_stop(tokens: Sequence[Token], first: int, *, reach: int) -> Iterator[Token]:
+    """The tokens from ``first`` to the end of the phrase, at most ``reach`` of them."""
+    if first and (tokens[first - 1].comma or tokens[first - 1].stop):
+        return
+    for token in tokens[first : first + reach]:
+        yield token
+        if token.comma or token.stop:
+            return

@@ -6,6 +6,8 @@ Statements with parts go to ``statements``, those without to ``followups``, seco
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from voicecheck.findings.corrections import Corrections
 from voicecheck.findings.filling import Filler
 from voicecheck.findings.followups import Followups
@@ -55,7 +57,7 @@ class Assembler:
         for number, clause in enumerate(self._clauses):
             self._scene.clause = number
             if clause.mood == "said":
-                self._read(clause)
+                self._read(_without_consequences(clause))
                 self._remedies.tie()
                 continue
             self._scene.dismiss(clause.first, clause.last, why=clause.mood)
@@ -102,14 +104,15 @@ class Assembler:
         if cut.items and not correcting:
             self._scene.statement = []
         for item in cut.items:
-            self._take(item, correcting=correcting)
+            self._take(item, correcting=correcting, behind=item is not cut.items[0] or _tells(cut.head))
             if item is cut.items[0] and not says_anything(cut.head) and Saying(cut.head).together:
                 self._scene.mark_together()  # "While we're in there, replace the rotors"
         if len(cut.items) > 1:
             self._remedies.share(cut.items[-1])
 
-    def _take(self, item: Item, *, correcting: bool) -> None:
-        aside = "where it lands" if self._is_only_where(item) else "when" if self._is_when(item) else ""
+    def _take(self, item: Item, *, correcting: bool, behind: bool = False) -> None:
+        where = self._is_only_where(item) or (behind and self._is_beside(item))
+        aside = "where it lands" if where else "when" if self._is_when(item) else ""
         if not aside:
             self._statements.take(item, correcting=correcting)
             return
@@ -143,6 +146,16 @@ class Assembler:
         lands = any(m.detail == "target" for m in lead)
         return lands and not said_of_it and (bool(self._scene.recent) or not item.trail)
 
+    def _is_beside(self, item: Item) -> bool:
+        """ "it's standing up off the glass": a preposition, and nothing said of the part behind it."""
+        lead = item.parts[0].lead
+        counts = [m for m in lead if m.detail == "quantity"]  # "a pair of"
+        tied = any(
+            m.detail == "preposition" and not any(c.first <= m.first < c.last for c in counts) for m in lead
+        )
+        says = any(is_state(m) or m.kind == "action" for m in (*lead, *item.trail))
+        return tied and not says and not item.excepted and bool(self._scene.recent)
+
     def _is_when(self, item: Item) -> bool:
         """ "top that up when the pump's in": a time, as long as nothing is found wrong with the part."""
         before = self._tokens[max(0, item.first - 1) : item.parts[0].mark.first]
@@ -156,6 +169,19 @@ def _cue(clause: Clause, kind: str) -> Mark | None:
     return next((m for m in clause.marks if m.kind == "cue" and m.detail == kind), None)
 
 
+def _without_consequences(clause: Clause) -> Clause:
+    """ "replace it, otherwise it wears the tire": what would come of it is not how the car is."""
+    turn = _cue(clause, "otherwise")
+    if turn is None or not any(_orders(m) and m.last <= turn.first for m in clause.marks):
+        return clause
+    marks = tuple(m for m in clause.marks if m.first < turn.last or not is_state(m))
+    return clause.model_copy(update={"marks": marks})
+
+
+def _orders(mark: Mark) -> bool:
+    return mark.kind == "action" or (mark.kind == "cue" and mark.detail in ("advice", "no_action"))
+
+
 def _says(clause: Clause) -> bool:
     """Whether the clause has any mark that is more than a closed-class word."""
     return any(m.kind != "grammar" for m in clause.marks)
@@ -165,3 +191,8 @@ def _part_of(clause: Clause, first: int, last: int) -> Clause:
     """Tokens ``first:last`` of a clause, with the marks that lie inside."""
     marks = tuple(m for m in clause.marks if m.first >= first and m.last <= last)
     return clause.model_copy(update={"first": first, "last": last, "marks": marks})
+
+
+def _tells(head: Sequence[Mark]) -> bool:
+    """Whether words before a clause's first part are about a part: "it's standing off the ..."."""
+    return any(m.detail in ("pronoun", "plural_pronoun") for m in head)

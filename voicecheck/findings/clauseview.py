@@ -164,5 +164,5 @@ class ClauseView:
             ties = (mark.last - 1) in self._prepositions  # "nothing wrong with the struts"
             return tied or mark.last == part.first or ties
         if mark.kind == "quantity":
-            return mark.unit is None
+            return mark.unit is None or tied  # "six millimeters on the pads"
         return mark.kind in ("place", "measure") or (mark.kind == "cue" and mark.detail in _LEADING_CUES)

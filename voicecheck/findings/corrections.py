@@ -41,6 +41,7 @@ class Corrections:
             self._amend_last(standing[-1], saying, span)
 
     def _amend_last(self, note: Note, saying: Saying, span: tuple[int, int]) -> None:
+        """ "no, sorry, the left", "make that four": the last part's place, reading or fault as said last."""
         place = last_place(saying)
         other = self._tree.sibling(note.component, Place.of(saying.marks).qualifiers)
         if other is not None:
@@ -141,6 +142,7 @@ class Corrections:
 
 
 def _inherit(note: Note, before: Note) -> None:
+    """What was said of the part before holds for the one that takes its place."""
     note.state, note.action, note.urgency = before.state, before.action, before.urgency
     note.conditions = list(before.conditions)
     note.positions = note.positions or before.positions

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from voicecheck.findings.notes import Note
 from voicecheck.findings.places import doubtful, sits
@@ -15,19 +15,32 @@ _CARRIED = 0.8  # of a place taken from the talk around, against one that was sa
 _READING_ONLY = 0.8  # of "fine" where only a number was read out
 _NO_PLACE = 0.5  # of a part without a place
 _NO_FIT = 0.5  # of a condition that is not said of such a part
+_SPANS_SHOWN = 3  # stretches of speech that a question repeats
 _UNSURE_WORD = 0.5  # below it a part is asked about
 
 
+_CLEARLY = 0.85  # heard above it, a word's own certainty tells nothing against what was learned from texts
+
+
 def certainty_of(
-    note: Note, part: Component, spans: Sequence[Span], words: Sequence[Word]
+    note: Note,
+    part: Component,
+    spans: Sequence[Span],
+    words: Sequence[Word],
+    *,
+    learned: Mapping[str, float] | None = None,
 ) -> dict[str, float]:
-    """The certainty of each field, 0–1: that of the words heard, less where the rules had to infer."""
+    """The certainty of each field, 0–1: that of the words heard, less where the rules had to infer.
+
+    ``learned`` are the shares of such findings that were right, by field; they go in place of what is set
+    here, and bring "finding": that part, place, state and action are right together.
+    """
     sure = [words[at].certainty for span in spans for at in range(span.first, span.last)]
     base = min(1.0, sum(sure) / len(sure)) if sure else 0.0
     low = min(sure, default=0.0)
     place = base if note.placed == "said" else base * _CARRIED
     nowhere = base * _NO_PLACE if note.placed == "none" and sits(part) else base
-    return {
+    stated = {
         "component": round(base, 3),
         "positions": round(place if note.positions else nowhere, 3),
         "state": round(base * (_READING_ONLY if "state" in note.doubts else 1.0), 3),
@@ -36,6 +49,17 @@ def certainty_of(
         "action": round(base, 3),
         "urgency": round(base, 3),
     }
+    heard = min(1.0, base / _CLEARLY)
+    return stated | {field: round(heard * share, 3) for field, share in (learned or {}).items()}
+
+
+def unsure(note: Note, part: Component, spans: Sequence[Span]) -> Ask:
+    """Whether work is meant that was read out of words like those which are often read wrongly."""
+    said = " … ".join(span.read for span in spans[:_SPANS_SHOWN])
+    where = f" at {' and '.join(note.action_positions or note.positions)}" if note.positions else ""
+    message = f"“{said}” was taken to mean: {note.action} {part.name}{where}. Is that right?"
+    choices = ("yes", "another part or place", "no such work")
+    return Ask(code="unsure", field="", message=message, choices=choices)
 
 
 def asks_of(note: Note, lexicon: Lexicon, spans: Sequence[Span], *, sure: float) -> tuple[Ask, ...]:

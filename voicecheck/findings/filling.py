@@ -5,14 +5,15 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from voicecheck.findings.notes import Note, Saying
-from voicecheck.findings.readings import limit_marks, reading_marks
+from voicecheck.findings.readings import beyond, limit_marks, reading_marks
 from voicecheck.findings.rules import Rules
 from voicecheck.findings.scene import MEMORY, Scene
 from voicecheck.findings.state import Statement, Weigher
 from voicecheck.records.finding import Measure
 from voicecheck.records.reading import Mark
-from voicecheck.records.vocabulary import Unit
+from voicecheck.records.vocabulary import UNPRICED_ACTIONS, Action, Unit
 
+_QUALIFIER_REACH = 2  # tokens between a reading and the qualifier behind it ("on the inner")
 _LONGEST_REASON = 25  # tokens kept of "because ..."
 _NAME_REACH = 3  # tokens behind "needs a" in which the part is named again
 
@@ -34,6 +35,8 @@ class Filler:
         note.measures.extend(measures)
         note.limits_said.extend(limits)
         _judge(note, said, saying, measured=bool(measures))
+        if note.state == "ok" and note.doubts.get("state") == "reading only" and _is_beyond(note):
+            note.state = "defect"  # "forty thou, and thirty's all you get"
         self._advise(note, said, saying, has_part=has_part)
         if said.urgency is not None:
             note.urgency = said.urgency
@@ -53,10 +56,16 @@ class Filler:
         rated = self._rules.gauge.rated(self._scene.tokens, quantities)
         taken = {q.first for q in (*limits, *rated)}
         measures = self.measures(note, saying, [q for q in quantities if q.first not in taken])
-        return measures, self.measures(note, saying, [q for q in limits if q.bound != "~"])
+        unit = measures[-1].unit if measures else None  # "ninety thousandths, and you're allowed fifty"
+        spoken = [
+            q if q.unit is not None or unit is None else q.model_copy(update={"unit": unit})
+            for q in limits
+            if q.bound != "~"
+        ]
+        return measures, self.measures(note, saying, spoken)
 
     def _measure(self, note: Note, mark: Mark, named: Sequence[Mark], saying: Saying) -> Measure | None:
-        near = [m for m in saying.of_kind("place", "qualifier") if abs(m.first - mark.last) <= 1]
+        near = _qualifiers_of(mark, saying)
         readings = [mark]
         if mark.unit is None and (unit := self._run_unit(note.component)) is not None:
             readings = [mark.model_copy(update={"unit": unit}), mark]
@@ -82,8 +91,9 @@ class Filler:
         return None
 
     def _advise(self, note: Note, said: Statement, saying: Saying, *, has_part: bool) -> None:
+        """The work that was named; "needs one" without a name for it is what the part is usually given."""
         if said.action is not None:
-            note.action = said.action
+            note.action = self._fitted(said.action, note, saying)
             return
         cues = saying.cues("advice")
         open_advice = cues and note.action is None and note.state in (None, "defect", "missing")
@@ -94,9 +104,30 @@ class Filler:
             or saying.grammar("pronoun", "plural_pronoun")
             or saying.place.located
             or self._names_again(note, saying)
+            or self._is_work(cues)
         )
         if points_at_it:
             note.action = self._rules.lexicon.components[note.component].advice
+
+    def _is_work(self, cues: Sequence[Mark]) -> bool:
+        """ "Wants doing", "must be done": advice that names no part, and no work but that it be done."""
+        return any(
+            token.text in self._rules.words.doing
+            for cue in cues
+            for token in self._scene.tokens[max(cue.first, cue.last - 1) : cue.last + 2]
+        )
+
+    def _fitted(self, action: Action, note: Note, saying: Saying) -> Action:
+        """ "it's broken, fit a new one": what is fitted in the place of a broken part replaces it."""
+        again = any(
+            token.text in self._rules.words.refits
+            for mark in saying.of_kind("action")
+            for token in self._scene.tokens[mark.first : mark.last]
+        )
+        if action == "install" and note.state == "defect" and not again:
+            advice = self._rules.lexicon.components[note.component].advice
+            return "replace" if advice in UNPRICED_ACTIONS else advice
+        return action
 
     def _names_again(self, note: Note, saying: Saying) -> bool:
         """ "Needs a bottle" after the washer bottle: advice, and a word of the part's own names behind it."""
@@ -109,6 +140,7 @@ class Filler:
         )
 
     def _reasons(self, note: Note, saying: Saying) -> None:
+        """Cause, consequence and condition in the speaker's own words; the first ones said stand."""
         note.because = note.because or self._first_words(saying.cues("because"))
         note.otherwise = note.otherwise or self._first_words(saying.cues("otherwise"))
         note.only_if = note.only_if or self._first_words(saying.cues("only_if"))
@@ -121,6 +153,17 @@ class Filler:
             if token.stop or len(words) > _LONGEST_REASON:
                 break
         return " ".join(words)
+
+
+def _qualifiers_of(reading: Mark, saying: Saying) -> list[Mark]:
+    """ "inner three, outer four" and "three on the inner, four on the outer": which goes with the number."""
+    said = saying.of_kind("place", "qualifier")
+    before = [m for m in said if m.last == reading.first]
+    return before or [m for m in said if 0 <= m.first - reading.last <= _QUALIFIER_REACH]
+
+
+def _is_beyond(note: Note) -> bool:
+    return any(beyond(reading, limit) for reading in note.measures for limit in note.limits_said)
 
 
 def _judge(note: Note, said: Statement, saying: Saying, *, measured: bool) -> None:

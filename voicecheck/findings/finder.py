@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from voicecheck.findings.assemble import Assembler
-from voicecheck.findings.doubts import asks_of, certainty_of
+from voicecheck.findings.doubts import asks_of, certainty_of, unsure
+from voicecheck.findings.evidence import Evidence
 from voicecheck.findings.ledger import keep_ledger
 from voicecheck.findings.merge import Merger
 from voicecheck.findings.notes import Note
 from voicecheck.findings.rules import Rules
+from voicecheck.findings.sureness import Sureness
 from voicecheck.findings.vehicle import about_vehicle
 from voicecheck.lexicon.model import Lexicon
 from voicecheck.records.finding import Finding, FindingsResult, Ref
@@ -20,26 +22,49 @@ from voicecheck.records.transcript import Span, Transcript, Word, span_of
 class Finder:
     """Made once per lexicon; ``find`` keeps no state between calls."""
 
-    def __init__(self, lexicon: Lexicon) -> None:
+    def __init__(self, lexicon: Lexicon, *, sureness: Sureness | None = None) -> None:
+        """Without ``sureness`` certainties are set, not learned, and none of them leads to a question."""
         self._lexicon = lexicon
+        self._sureness = sureness
         self._rules = Rules.of(lexicon)
         self._merger = Merger(lexicon, tree=self._rules.tree)
 
     def find(self, reading: Reading, transcript: Transcript) -> FindingsResult:
         """Findings in the order of first mention, and where every word went."""
+        return self.find_with_evidence(reading, transcript)[0]
+
+    def find_with_evidence(
+        self, reading: Reading, transcript: Transcript
+    ) -> tuple[FindingsResult, list[dict[str, float]]]:
+        """``find``, and the counts of each finding's evidence, in the same order."""
         assembler = Assembler(self._rules, reading)
         notes = self._merger.merge(assembler.run())
         names = {id(note): f"f{number}" for number, note in enumerate(notes, start=1)}
-        findings = tuple(self._finding(note, names, reading.tokens, transcript) for note in notes)
+        evidence = Evidence(reading, self._lexicon, self._rules.tree)
+        findings = tuple(
+            self._finding(note, names, reading.tokens, transcript, evidence=evidence) for note in notes
+        )
         ledger = keep_ledger(reading, findings, assembler.talk, words=len(transcript.words))
-        return FindingsResult(findings=findings, ledger=ledger, vehicle=about_vehicle(reading, self._lexicon))
+        about = about_vehicle(reading, self._lexicon)
+        found = FindingsResult(findings=findings, ledger=ledger, vehicle=about)
+        return found, [evidence.of(note) for note in notes]
 
     def _finding(
-        self, note: Note, names: dict[int, str], tokens: Sequence[Token], transcript: Transcript
+        self,
+        note: Note,
+        names: dict[int, str],
+        tokens: Sequence[Token],
+        transcript: Transcript,
+        *,
+        evidence: Evidence,
     ) -> Finding:
         component = self._lexicon.components[note.component]
         spans = _spans(note, tokens, transcript.words)
-        certainty = certainty_of(note, component, spans, transcript.words)
+        learned = self._learned(evidence.of(note)) if self._sureness is not None else None
+        certainty = certainty_of(note, component, spans, transcript.words, learned=learned)
+        asks = asks_of(note, self._lexicon, spans, sure=certainty["component"])
+        if not asks and self._is_unsure(note, certainty):
+            asks = (unsure(note, component, spans),)
         return Finding(
             id=names[id(note)],
             component=Ref(id=component.id, name=component.name),
@@ -61,8 +86,17 @@ class Finder:
             sublet=note.sublet,
             heard=spans,
             certainty=certainty,
-            asks=asks_of(note, self._lexicon, spans, sure=certainty["component"]),
+            asks=asks,
         )
+
+    def _learned(self, counts: Mapping[str, float]) -> dict[str, float]:
+        assert self._sureness is not None
+        return {field: self._sureness.certainty(field, counts) for field in self._sureness.weights}
+
+    def _is_unsure(self, note: Note, certainty: Mapping[str, float]) -> bool:
+        """Whether the note asks for work that costs something, and such notes are wrong too often."""
+        sureness = self._sureness
+        return sureness is not None and note.is_priced and certainty["finding"] < sureness.ask_below
 
 
 def _done_with(note: Note) -> Note | None:

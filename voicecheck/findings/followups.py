@@ -42,6 +42,9 @@ class Followups:
         if saying.grammar("rest") or self._is_topic(saying):
             self._scene.dismiss(*span, why="the rest, no part named")
             return
+        if self._clears_denied(saying):
+            self._by_reading(self._scene.denied, saying, span)
+            return
         again = bool(saying.grammar("same")) and saying.place.located
         tells = saying.states or saying.advises or saying.cues("urgency", "advice", "no_action")
         if not tells and again and self._scene.recent:
@@ -59,6 +62,13 @@ class Followups:
         else:
             for part in split_sayings(self._scene.tokens, saying.marks):
                 self._amend(part, span)
+
+    def _clears_denied(self, saying: Saying) -> bool:
+        """ "It's not the compressor. That's pumping fine.": "that" is the part just said not to be it."""
+        scene = self._scene
+        good = any(not m.negated for m in saying.cues("ok")) and not saying.of_kind("condition")
+        just = bool(scene.denied) and scene.denied_clause == scene.clause - 1
+        return good and just and bool(saying.grammar("pronoun"))
 
     def _is_topic(self, saying: Saying) -> bool:
         """ "Oh, the noise.": a symptom named with an article, and nothing said of it."""
@@ -117,6 +127,7 @@ class Followups:
             self._scene.around = Place(positions=list(dict.fromkeys(both)))
 
     def _copy_at(self, before: Note, place: Place, span: tuple[int, int]) -> Note:
+        """ "same on the other side": all that was said of the part, at the place said now."""
         note = copy(before)
         note.ranges = [*before.ranges, span]
         note.conditions = list(before.conditions)
@@ -159,7 +170,8 @@ class Followups:
         targets = self._antecedents.targets(saying)
         place = saying.place
         if saying.states and self._is_elsewhere(targets, saying):
-            self._noter.keep_beside(targets[-1], saying, span)
+            for kind in self._kinds_told(targets[-1], saying):
+                self._noter.keep_beside(targets[-1], kind, span)
             return
         if saying.states and place.located and not _only_of_all(saying):
             for note in targets:
@@ -181,6 +193,19 @@ class Followups:
             return True
         told = any(note.says_something or note.placed == "said" for note in targets)
         return place.located and not _only_of_all(saying) and told
+
+    def _kinds_told(self, note: Note, saying: Saying) -> list[Saying]:
+        """ "passenger side, upper and lower, both tight": one saying for each kind of the part."""
+        qualifiers = saying.of_kind("place", "qualifier")
+        kinds = {m.id: self._rules.tree.kind_with(note.component, [m.id]) for m in qualifiers}
+        entry = self._components[note.component]
+        told = {kind or (entry.id if id_ in entry.place else None) for id_, kind in kinds.items()}
+        if len(kinds) < 2 or len(told - {None}) < 2:
+            return [saying]
+        rest = [m for m in saying.marks if m not in qualifiers]
+        if saying.place.sides or saying.place.positions:  # "both": the two kinds, and not the two sides
+            rest = [m for m in rest if m.kind != "place" or m.id not in WIDE]
+        return [Saying([*rest, next(m for m in qualifiers if m.id == id_)]) for id_ in kinds]
 
     def _advise_at(self, targets: list[Note], saying: Saying, span: tuple[int, int]) -> None:
         """Advice with a place of its own: for the note at that place, or beyond the place of the defect."""

@@ -73,7 +73,9 @@ class Cutter:
             around = [
                 m
                 for m in view.clause.marks
-                if m.kind == "condition" and m.first <= part.mark.first and part.mark.last <= m.last
+                if m.kind in ("condition", "action")
+                and m.first <= part.mark.first
+                and part.mark.last <= m.last
             ]
             part.lead = (*view.between(start, part.mark.first), *inside, *around)
         items = [Item([parts[0]], [], leads[0], parts[0].mark.last, parts[0].mark.last)]
@@ -110,6 +112,10 @@ class Cutter:
         direct = lead_first <= before.mark.last
         if direct and not states and not lead_says and tie == "" and view.adjacent(before.mark, here.mark):
             # "control arm bushing" where the lexicon knows the two words only apart
+            if item.parts[-1] is not before:  # "the seal on the water pump pulley": the whole goes on
+                item.parts[-1].wholes.append(here.component)
+                item.last = item.trail_first = here.mark.last
+                return
             here.wholes.append(before.component)
             here.lead = (*before.lead, *here.lead)
             item.parts[-1] = here

@@ -179,6 +179,7 @@ class Merger:
             home.conditions = []
 
     def _settled(self, note: Note) -> Note:
+        """What was left open: advice alone means a defect, no advice is "none", a missing part is put in."""
         if note.state is None or (
             note.state == "ok"
             and note.action is not None

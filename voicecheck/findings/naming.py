@@ -10,6 +10,8 @@ from voicecheck.findings.places import Place
 from voicecheck.findings.rules import Rules
 from voicecheck.findings.scene import Scene
 
+_MANY = 3  # parts that end with one word, from which that word alone names none of them
+
 
 class Namer:
     """Made anew for each reading."""
@@ -25,6 +27,8 @@ class Namer:
         joints.
         """
         component = self._as_spoken_before(part)
+        if component == part.component and not part.wholes:
+            component = self._beside(part) or component
         general = self._tree.is_general_piece(component)
         if not part.wholes:
             notes = self._scene.latest() if general else reversed(self._scene.recent)
@@ -39,6 +43,24 @@ class Namer:
                 break
         qualifiers = sorted(set(Place.of(part.lead).qualifiers))
         return self._tree.kind_with(component, qualifiers) or component
+
+    def _beside(self, part: Part) -> str | None:
+        """ "rear wiper's dead. Could be the motor": one word that many parts end with, and no place of its
+        own, is that of the part just spoken of.
+        """
+        if part.mark.last - part.mark.first != 1 or Place.of(part.lead).located:
+            return None
+        word = self._scene.tokens[part.mark.first].text
+        if len(self._tree.headed(word)) < _MANY:
+            return None
+        system = self._components[part.component].system
+        for note in reversed(self._scene.recent):
+            if self._components[note.component].system == system:
+                return None  # what the word means by itself is at hand
+            near = self._scene.clause - note.last_told <= 1
+            if near and not note.withdrawn and part.component not in self._tree.family(note.component):
+                return self._tree.headed_beside(word, note.component)
+        return None
 
     def _as_spoken_before(self, part: Part) -> str:
         """ "coil spring ... the bottom coil", "door mirror glass ... a new glass": one word of a name just
@@ -68,7 +90,9 @@ class Namer:
             if not self._scene.tokens[part.mark.last - 1].text.endswith("s"):
                 return note.component
             nearest = line.index(component) - 1
-            return line[nearest] if nearest > 0 else component
+            if nearest > 0:
+                return line[nearest]
+            return note.component if self._tree.is_general_piece(component) else component
         return None
 
     def _measured_part(self, component: str) -> str:

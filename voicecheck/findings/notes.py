@@ -151,15 +151,36 @@ def split_sayings(tokens: Sequence[Token], marks: Sequence[Mark]) -> list[Saying
             sayings.append(saying)
             continue
         following = Saying(segments[number + 1]) if number + 1 < len(segments) else None
-        to_all = len(sayings) > 1 and not located and (to_all or bool(saying.grammar("plural_pronoun")))
-        if to_all:
+        plural = bool(saying.grammar("plural_pronoun"))
+        wide = not saying.place.absolute and not saying.place.qualifiers and not saying.states
+        to_all = len(sayings) > 1 and (
+            (not located and (to_all or plural)) or (plural and wide and saying.advises)
+        )
+        if to_all:  # "..., they're okay", "..., replace both of them"
             for earlier in sayings:
-                earlier.marks.extend(m for m in segment if m.kind != "quantity")
+                earlier.marks.extend(m for m in segment if m.kind not in ("quantity", "place"))
         elif located and _opens(saying, sayings[-1], following):
             sayings.append(saying)
         else:
             sayings[-1].marks.extend(segment)
-    return [part for saying in sayings for part in _split_runs(saying)]
+    return [part for saying in _under_heading(sayings) for part in _split_runs(saying)]
+
+
+def _under_heading(sayings: list[Saying]) -> list[Saying]:
+    """ "Rears, left's four, right's two": the axle said first, of which nothing is said, is that of the
+    sides that follow.
+    """
+    heading, *told = sayings
+    place = heading.place
+    only_axle = bool(place.axles) and not place.sides and not place.positions and not place.relatives
+    if not told or not only_axle or heading.states or heading.advises:
+        return sayings
+    axle = [m for m in heading.marks if m.kind == "place"]
+    for saying in told:
+        if saying.place.sides and not saying.place.axles and not saying.place.positions:
+            saying.marks[:0] = axle
+    first, *rest = told
+    return [Saying([*(m for m in heading.marks if m not in axle), *first.marks]), *rest]
 
 
 def _opens(saying: Saying, current: Saying, following: Saying | None) -> bool:
@@ -170,6 +191,8 @@ def _opens(saying: Saying, current: Saying, following: Saying | None) -> bool:
         whole = bool({"all", "each"} & set(saying.place.relatives)) or len(saying.place.positions) > 2
         if whole and not current.place.located:
             return False  # "good, like new, ten thirty-seconds all the way round"
+        if not current.states and not saying.place.absolute and not saying.place.qualifiers:
+            return False  # "passenger side, upper and lower, both of them tight"
         return bool(current.states) or current.place.located
     if not current.states:
         return False
@@ -189,10 +212,13 @@ def _segments(tokens: Sequence[Token], marks: Sequence[Mark]) -> list[list[Mark]
     segments: list[list[Mark]] = [[]]
     ordered = sorted(marks, key=lambda m: (m.first, m.last))
     previous_last: int | None = None
+    again = [m for m in ordered if m.kind == "grammar" and m.detail == "same"]
     for mark in ordered:
         if mark.kind == "cue" and mark.detail == "except" and segments[-1]:
             segments.append([])
         if mark.kind == "grammar" and mark.detail in ("conjunction", "list"):
+            if any(m.first < mark.first and mark.last <= m.last for m in again):
+                continue  # "and so is the right": a word inside the phrase joins nothing
             if segments[-1]:
                 segments.append([])
             previous_last = mark.last

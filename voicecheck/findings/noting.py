@@ -88,6 +88,9 @@ class Noter:
         component = self._tree.kind_with(before.component, place.qualifiers) or before.component
         component = self._on_axle(self._components[component], place)
         axle = single_axle(before.positions)
+        if place.qualifiers and not place.located:
+            place = as_place(before.positions)  # "the lower has play": at the corner of the upper
+            place.qualifiers = list(saying.place.qualifiers)
         full = place.plus(Place(axles=axle)) if axle and not place.axles and not place.positions else place
         note = self.make(component, saying, own=Place(qualifiers=list(place.qualifiers)), place=full)
         if {"other side", "same side"} & set(place.relatives):

@@ -9,6 +9,11 @@ from voicecheck.lexicon.model import Component, Lexicon
 _FEW = 3  # a name with more kinds than this says too little by itself
 
 
+def singular(word: str) -> str:
+    """A word without its plural or possessive ending."""
+    return word.removesuffix("'s").removesuffix("s")
+
+
 class PartTree:
     """The kind-of and part-of links of a lexicon, walked once. All methods take and return component ids."""
 
@@ -24,12 +29,44 @@ class PartTree:
                 under.setdefault(general, []).append(entry)
         self._children = {general: tuple(entries) for general, entries in children.items()}
         self._under = {general: tuple(entries) for general, entries in under.items()}
+        self._by_head: dict[str, list[Component]] = {}
+        for entry in lexicon.components.values():
+            heads = {singular(name.split()[-1]) for name in entry.names if " " in name}
+            for head in sorted(heads):
+                self._by_head.setdefault(head, []).append(entry)
         self._piece_names = frozenset(
             general
             for entry in lexicon.components.values()
             if entry.part_of
             for general in self._lines[entry.id][1:]
         )
+
+    def headed(self, word: str) -> tuple[Component, ...]:
+        """The parts of which a name of several words ends with ``word``: all the motors, all the caps."""
+        return tuple(self._by_head.get(singular(word), ()))
+
+    def headed_beside(self, word: str, told: str) -> str | None:
+        """The part that a bare ``word`` means where ``told`` was just spoken of: the motor of the wiper.
+
+        It is a part of the one told, or both their names begin alike. ``None`` where none or several fit.
+        """
+        family = self.family(told)
+        entry = self._components[told]
+        firsts = {name.split()[0] for name in entry.names} - set(entry.place)
+        owned = [c for c in self.headed(word) if c.part_of in family and c.id not in family]
+        akin = [
+            c
+            for c in self.headed(word)
+            if c.system == entry.system
+            and c.id not in family
+            and any(" " in name and name.split()[0] in firsts for name in c.names)
+        ]
+        for found in (owned, akin):
+            kinds = {c.id for c in found}
+            plain = [c for c in found if c.kind_of not in kinds]  # the rear wiper motor is a wiper motor
+            if len(plain) == 1:
+                return plain[0].id
+        return None
 
     def _climb(self, component: str) -> tuple[str, ...]:
         found = [component]

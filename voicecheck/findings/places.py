@@ -194,7 +194,7 @@ def resolve(
                 return _allowed(component, here.positions)
         elif said.sides and not said.axles:
             here = Place(sides=said.sides, axles=context.axles)
-        elif said.axles and not said.sides and around.sides and not around.positions:
+        elif said.axles and not said.sides and around.sides and component.sets != "axle set":
             here = Place(sides=around.sides, axles=said.axles)
     axles = list(here.axles)
     sides = list(here.sides)

@@ -10,6 +10,7 @@ from voicecheck.findings.words import Words, joined
 from voicecheck.lexicon.model import Lexicon, MeasureTerm
 from voicecheck.records.finding import Measure
 from voicecheck.records.reading import Mark, Token
+from voicecheck.records.units import comparable, convert
 from voicecheck.records.vocabulary import Bound, Market, Position, Unit
 
 
@@ -144,17 +145,33 @@ def reading_marks(tokens: Sequence[Token], saying: Saying) -> list[Mark]:
 
 
 def limit_marks(saying: Saying, quantities: Sequence[Mark]) -> list[Mark]:
-    """The quantities that are spoken limits: a limit cue stands within three words before them.
+    """The quantities that are spoken limits: a limit cue stands within three words before them ("minimum is
+    twenty two"), or right behind them ("fifty is all you get").
 
     A minimum comes back with bound ">" (what is measured must be above it), a maximum with "<"; a new part's
     value or a rating is no limit, and is marked "~".
     """
     limits = []
     for mark in quantities:
-        cue = next((c for c in saying.cues("limit") if 0 <= mark.first - c.last <= 3), None)
+        cue = next((c for c in saying.cues("limit") if 0 <= mark.first - c.last <= 3), None) or next(
+            (c for c in saying.cues("limit") if c.first == mark.last and not _counts(saying, c.last)), None
+        )
         if cue is not None:
             limits.append(mark.model_copy(update={"bound": _LIMIT_BOUNDS.get(cue.id, "=")}))
     return limits
+
+
+def beyond(reading: Measure, limit: Measure) -> bool:
+    """Whether a reading lies on the wrong side of a spoken limit of the same measure."""
+    if reading.what != limit.what or not comparable(reading.unit, limit.unit):
+        return False
+    value = convert(reading.value, reading.unit, limit.unit)
+    return value < limit.value if limit.bound == ">" else limit.bound == "<" and value > limit.value
+
+
+def _counts(saying: Saying, at: int) -> bool:
+    """Whether another quantity follows at token ``at``."""
+    return any(0 <= m.first - at <= 2 for m in saying.of_kind("quantity"))
 
 
 _LIMIT_BOUNDS: dict[str, Bound] = {"min": ">", "max": "<", "new": "~", "rated": "~"}

@@ -38,6 +38,8 @@ class Scene:
     around_clause: int = -1  # where it was said
     carried: Place = field(default_factory=Place)  # the last place said of a part
     carried_system: str = ""
+    denied: str = ""  # the part of "it's not the compressor"
+    denied_clause: int = -1  # where that was said
 
     @property
     def standing(self) -> list[Note]:

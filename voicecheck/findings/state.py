@@ -14,6 +14,10 @@ from voicecheck.records.vocabulary import ACTIONS, UNPRICED_ACTIONS, Action, Sta
 
 _URGENCY_ORDER: tuple[Urgency, ...] = ("now", "soon", "later")
 _WORK = frozenset(ACTIONS) - {"none"}  # what a cue for advice can name itself
+_GOES_WITH = {
+    "replace": ("adjust", "clean", "service", "tighten", "top up"),
+    "service": ("clean", "top up"),
+}
 _ADVICE_REACH = 5  # tokens between advice and the past form it governs ("should really both be replaced")
 
 
@@ -162,8 +166,8 @@ class Weigher:
                 continue
             if mark.hedged and mark.id not in ("diagnose", *UNPRICED_ACTIONS):
                 continue  # "might need replacing" is a suspicion and no order
-            if action == "replace" and mark.id in ("adjust", "clean", "service", "tighten", "top up"):
-                continue  # "replace that and align it": the lesser work goes with it
+            if mark.id in _GOES_WITH.get(action or "", ()):
+                continue  # "replace that and align it", "flush and refill": the lesser work goes with it
             action = mark.id  # type: ignore[assignment]
         for cue in saying.cues("no_action"):
             if action is None or action in UNPRICED_ACTIONS:
@@ -190,7 +194,21 @@ class Weigher:
         if not any((m.first, m.last) == (mark.first, mark.last) for m in saying.of_kind("condition")):
             return False
         before = self._tokens[mark.first - 1].text if mark.first else ""
-        return before.endswith("'s") or any(m.last == mark.first for m in saying.grammar("copula"))
+        if before.endswith("'s") or any(m.last == mark.first for m in saying.grammar("copula")):
+            return True
+        return self._ends_phrase(mark) and not self._follows_fault(mark, saying)
+
+    def _ends_phrase(self, mark: Mark) -> bool:
+        """ "both ends snug.": nothing follows that the word could be done to."""
+        last = self._tokens[mark.last - 1]
+        return mark.last == len(self._tokens) or last.stop or last.comma
+
+    def _follows_fault(self, mark: Mark, saying: Saying) -> bool:
+        """ "filter's dirty, clean": an order after a fault, and no praise."""
+        return any(
+            m.last <= mark.first and not m.negated and self._lexicon.conditions[m.id].state != "ok"
+            for m in saying.of_kind("condition")
+        )
 
     def _is_advice(self, mark: Mark, advised: Sequence[Mark]) -> bool:
         """Whether an action word is advice: "needs replacing", "replace it"; not "was replaced", "tested

@@ -12,7 +12,7 @@ from voicecheck.findings.items import Item, Part
 from voicecheck.findings.naming import Namer
 from voicecheck.findings.notes import Note, Saying, is_state, names_reading, split_sayings
 from voicecheck.findings.noting import Noter
-from voicecheck.findings.places import Place, axles_of
+from voicecheck.findings.places import Place, axles_of, single_axle
 from voicecheck.findings.remedies import Remedies
 from voicecheck.findings.rules import Rules
 from voicecheck.findings.scene import Scene
@@ -79,7 +79,8 @@ class Statements:
         """What the item's notes say together; then they are kept."""
         item = draft.item
         if len({n.positions for n in draft.notes if n.placed == "said"}) > 1:
-            self._scene.carried = Place()  # several places in one statement: none of them is carried on
+            # several places in one statement: only the axle that they share is carried on
+            self._scene.carried = Place(axles=single_axle([p for n in draft.notes for p in n.positions]))
         self._share_misfits(item, draft.notes)
         notes = self._joined(draft.notes)
         _take_out_exceptions(item, notes)
@@ -100,6 +101,7 @@ class Statements:
             if draft.correcting:
                 draft.rejected.append(component)
                 return
+            self._scene.denied, self._scene.denied_clause = component, self._scene.clause
             if self._is_absent(part, item):
                 draft.notes.append(self._noter.absent(component, Place.of(part.lead), self._missing))
             elif part is not first or len(item.parts) == 1:
@@ -119,13 +121,14 @@ class Statements:
                 place=saying.place,
                 last=beside[-1].positions if beside else None,
             )
-            self._complete(note, part, whole, item, first_saying=number == 0)
+            self._complete(draft, note, part, whole, first_saying=number == 0)
             draft.notes.append(note)
 
-    def _complete(self, note: Note, part: Part, saying: Saying, item: Item, *, first_saying: bool) -> None:
+    def _complete(self, draft: _Draft, note: Note, part: Part, saying: Saying, *, first_saying: bool) -> None:
         """What a part's note takes from the talk before it."""
+        item = draft.item
         if saying.grammar("same"):
-            self._like_before(note)
+            self._like_before(note, draft.notes)
         bare = note.state is None and note.action is None
         if bare and item.excepted:
             note.state = "defect"  # "all the lights work except the left brake light"
@@ -135,9 +138,13 @@ class Statements:
         if note.state is None and unpriced and any(m.detail == "hedge" for m in part.lead):
             self._suspect(note)
 
-    def _like_before(self, note: Note) -> None:
-        """ "... too, same thing": what was said of the part before holds for this one."""
-        telling = (n for n in reversed(self._scene.notes) if n.component == note.component)
+    def _like_before(self, note: Note, here: Sequence[Note]) -> None:
+        """ "... too, same thing", "and so is the right": what was said of the part before holds for this one.
+
+        ``here`` are the notes of the same statement, which go before those of the talk.
+        """
+        told = (*reversed(here), *reversed(self._scene.notes))
+        telling = (n for n in told if n.component == note.component)
         before = next((n for n in telling if n.says_something), None) or next(
             (n for n in reversed(self._scene.recent) if n.says_something), None
         )
@@ -257,7 +264,8 @@ def _own_place(draft: _Draft, part: Part) -> Place:
 def _is_rejected(part: Part, item: Item) -> bool:
     """ "not strut, it's a shock": a negation right before the part and nothing said of it."""
     negation = any(m.kind == "cue" and m.detail == "negation" for m in part.lead)
-    return negation and not any(m.kind in ("condition", "action") for m in (*part.lead, *item.trail))
+    said = any(m.kind in ("condition", "action") for m in (*part.lead, *item.trail))
+    return negation and not said and not any(m.detail == "ok" and not m.negated for m in item.trail)
 
 
 def _judgement(note: Note) -> tuple[object, ...]:

@@ -21,7 +21,9 @@ class Words(NamedTuple):
     testing: frozenset[str]  # "tested fine": no advice to find out
     definite: frozenset[str]  # "the noise"
     pair_pronoun: frozenset[str]  # "both of those": two parts, not two places
+    doing: frozenset[str]  # "wants doing": the work that the part usually gets
     rated_of: frozenset[str]  # "480 out of 650"
+    refits: frozenset[str]  # "put it back on": no new part
 
     @classmethod
     def of(cls, lexicon: Lexicon) -> Words:
@@ -36,7 +38,9 @@ class Words(NamedTuple):
             testing=phrases_of(lexicon.grammar, "testing"),
             definite=phrases_of(lexicon.grammar, "definite"),
             pair_pronoun=phrases_of(lexicon.grammar, "pair_pronoun"),
+            doing=phrases_of(lexicon.grammar, "doing"),
             rated_of=phrases_of(lexicon.grammar, "rated_of"),
+            refits=phrases_of(lexicon.grammar, "refits"),
         )
 
 

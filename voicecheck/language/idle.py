@@ -30,6 +30,7 @@ def _drop_false_sides(marks: Sequence[Mark]) -> list[Mark]:
         for at in range(mark.first, mark.last)
     }
     parts = [mark for mark in marks if mark.kind in ("component", "place")]
+    covered |= _remainders(marks)
     kept = []
     for mark in marks:
         if mark.kind == "place" and mark.last - mark.first == 1 and mark.first in covered:
@@ -40,6 +41,21 @@ def _drop_false_sides(marks: Sequence[Mark]) -> list[Mark]:
                 continue
         kept.append(mark)
     return kept
+
+
+def _remainders(marks: Sequence[Mark]) -> set[int]:
+    """ "they've got seven left": what remains, unless the other side is told beside it ("four left, six
+    right").
+    """
+    counted = {m.last for m in marks if m.kind == "quantity" and m.value is not None}
+    sides = [m for m in marks if m.kind == "place" and m.last - m.first == 1]
+    return {
+        m.first
+        for m in sides
+        if m.id == "left"
+        and m.first in counted
+        and not any(o.id == "right" and abs(o.first - m.first) <= _PAIR_REACH for o in sides)
+    }
 
 
 def _drop_tags(marks: Sequence[Mark], asked: set[int]) -> list[Mark]:

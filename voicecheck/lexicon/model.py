@@ -129,6 +129,7 @@ GrammarKind = Literal[
     "definite",  # the noise: only named, nothing said of it
     "determiner",  # the, this, a
     "digit",  # of a vehicle or plate number; value is the number
+    "doing",  # wants doing, must be done: the work that the part usually gets
     "existential",  # there's, I've got
     "indefinite",  # a bad bearing would: any such part
     "label",  # cylinder three: the number that follows is a name
@@ -161,6 +162,7 @@ GrammarKind = Literal[
     "pronoun",  # it, that: the part last spoken of
     "pronoun_one",  # left one: one stands for the part, and is no number
     "rated_of",  # 480 out of 650: the second number is a rating
+    "refits",  # put it back on: the same part again, and no new one
     "repeat",  # double seven; value is how often
     "requests",  # can you: a question that asks for work
     "rest",  # everything else: no part is named
@@ -185,8 +187,8 @@ GrammarKind = Literal[
 # Kinds that rules look up word by word, and of which no marks are made.
 LOOKED_UP: frozenset[str] = frozenset(
     {
-        "absence", "definite", "pair_pronoun", "passive", "past_ending", "rated_of", "same_alone", "stand_in",
-        "testing", "therefore",
+        "absence", "definite", "doing", "pair_pronoun", "passive", "past_ending", "rated_of", "refits",
+        "same_alone", "stand_in", "testing", "therefore",
     }
 )  # fmt: skip
 

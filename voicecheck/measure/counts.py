@@ -4,10 +4,14 @@ sums.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Literal
+
+from pydantic import Field
 
 from voicecheck.records import Record
 
+UNTAGGED = "no tag"  # in the place of a tag, for findings that have none
 FIELDS = ("positions", "state", "conditions", "measures", "action", "urgency")
 
 
@@ -77,6 +81,8 @@ class Counts(Record):
     their findings. ``beside``: wrong lines with asks of which none is about what is wrong. ``fine_priced``:
     wrong lines for what was said fine, left unchecked or taken back. ``asks``: open questions; one that
     stands on a line and on its finding counts once. ``unplaced``: stretches of words that found no place.
+    ``phenomena``: by the tags of the label's findings, how many of those with the tag are strictly right; a
+    finding counts under each of its tags.
     """
 
     gold_findings: int = 0
@@ -99,16 +105,21 @@ class Counts(Record):
     fine_priced: int = 0
     asks: int = 0
     unplaced: int = 0
+    phenomena: Mapping[str, Tally] = Field(default_factory=dict)
     hearing: Hearing | None = None
 
     def __add__(self, other: Counts) -> Counts:
         summed = {
             name: getattr(self, name) + getattr(other, name)
             for name in Counts.model_fields
-            if name != "hearing"
+            if name not in ("hearing", "phenomena")
         }
         both = [h for h in (self.hearing, other.hearing) if h is not None]
-        return Counts(**summed, hearing=sum(both, Hearing()) if both else None)
+        phenomena = {
+            tag: self.phenomena.get(tag, Tally()) + other.phenomena.get(tag, Tally())
+            for tag in sorted({*self.phenomena, *other.phenomena})
+        }
+        return Counts(**summed, phenomena=phenomena, hearing=sum(both, Hearing()) if both else None)
 
     @property
     def wrong_lines(self) -> int:

@@ -11,8 +11,9 @@ from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
+from voicecheck.findings.sureness import Judged
 from voicecheck.lexicon import Lexicon, normalise_phrase
-from voicecheck.measure.counts import Counts, FolderScore, Miss, NarrationScore, Tally
+from voicecheck.measure.counts import UNTAGGED, Counts, FolderScore, Miss, NarrationScore, Tally
 from voicecheck.measure.gold import Gold, GoldFinding, GoldLine
 from voicecheck.measure.pairing import best_pairs
 from voicecheck.measure.same import Names, readings_right, same_reading, seated
@@ -160,9 +161,12 @@ def _judge_findings(findings: Sequence[Finding], gold: Sequence[GoldFinding], na
     pairs = best_pairs([[0 if x is None else x.weight for x in row] for row in likeness])
     counts = Counts(gold_findings=len(gold), draft_findings=len(findings), matched=len(pairs))
     misses: list[tuple[int, Miss]] = []
+    strict: set[int] = set()
     for i, g in pairs:
         like = likeness[i][g]
         assert like is not None  # only pairs with a weight are made
+        if like.strict:
+            strict.add(g)
         finding, wanted = findings[i], gold[g]
         right, surplus = readings_right(
             wanted.measures, finding.measures, names.component(finding.component.id)
@@ -189,10 +193,42 @@ def _judge_findings(findings: Sequence[Finding], gold: Sequence[GoldFinding], na
         if g not in found
     ]
     misses.sort(key=lambda each: each[0])
+    counts += Counts(phenomena=_by_tag(gold, strict))
     extra = [
         Miss(of="finding", kind="surplus", got=_wording(f)) for i, f in enumerate(findings) if i not in paired
     ]
     return _Judged(counts, (*(miss for _, miss in misses), *extra), tuple(pairs))
+
+
+def judged_fields(
+    findings: Sequence[Finding], gold: Sequence[GoldFinding], names: Names
+) -> list[dict[Judged, bool]]:
+    """Whether each finding's part, place, state and action are those of the label's finding it pairs with.
+
+    "finding" is all four together. A finding that pairs with none has nothing right.
+    """
+    pairs = dict(_judge_findings(findings, gold, names).pairs)
+    result: list[dict[Judged, bool]] = []
+    for number, finding in enumerate(findings):
+        like = _compare(finding, gold[pairs[number]], names) if number in pairs else None
+        result.append({
+            "component": like is not None,
+            "positions": like is not None and like.positions,
+            "state": like is not None and like.state,
+            "action": like is not None and like.action,
+            "finding": like is not None and like.strict,
+        })  # fmt: skip
+    return result
+
+
+def _by_tag(gold: Sequence[GoldFinding], strict: set[int]) -> dict[str, Tally]:
+    """Of the findings with each tag, those in ``strict`` (by their number in the label)."""
+    tallies: dict[str, Tally] = {}
+    for number, finding in enumerate(gold):
+        for tag in dict.fromkeys(finding.tags or (UNTAGGED,)):
+            tally = Tally(right=number in strict, total=1)
+            tallies[tag] = tallies.get(tag, Tally()) + tally
+    return tallies
 
 
 # -- lines

@@ -9,7 +9,7 @@ from rich.console import RenderableType
 from rich.table import Table
 from rich.text import Text
 
-from voicecheck.measure.counts import FIELDS, Counts, FolderScore, Miss, NarrationScore
+from voicecheck.measure.counts import FIELDS, UNTAGGED, Counts, FolderScore, Miss, NarrationScore
 from voicecheck.measure.run import FolderReport, Speed, failures
 
 _NOTHING = "–"
@@ -61,6 +61,27 @@ def score_rows(counts: Counts) -> list[Row]:
     return rows
 
 
+class PhenomenonRow(NamedTuple):
+    """A tag of the labels: the findings with it, those found strictly, and their share."""
+
+    tag: str
+    findings: int
+    found: int
+    recall: float | None
+
+
+def phenomenon_rows(counts: Counts) -> list[PhenomenonRow]:
+    """Recall by phenomenon, the commonest first; none where no finding of the labels has a tag."""
+    if not set(counts.phenomena) - {UNTAGGED}:
+        return []
+    rows = [PhenomenonRow(tag, t.total, t.right, t.rate) for tag, t in counts.phenomena.items()]
+    return sorted(rows, key=lambda row: (row.tag == UNTAGGED, -row.findings, row.tag))
+
+
+def _phenomenon_cells(counts: Counts) -> list[tuple[str, str, str, str]]:
+    return [(r.tag, str(r.findings), str(r.found), _share(r.recall)) for r in phenomenon_rows(counts)]
+
+
 def speed_rows(speed: Speed) -> list[Row]:
     """Speed and memory; recordings only where some were heard."""
     wps = speed.words_per_second
@@ -102,6 +123,8 @@ def report_tables(report: FolderReport, *, detail: bool = False) -> list[Rendera
             _figures(f"{report.folder}, from {source} ({len(score.narrations)})", score_rows(score.counts))
         )
         parts += [Text(f"No draft of {name}: {why}") for name, why in failures(score)]
+        if cells := _phenomenon_cells(score.counts):
+            parts.append(_by_phenomenon(f"{report.folder}, from {source}, by phenomenon", cells))
         if len(score.narrations) > 1:
             parts.append(_by_name(f"{report.folder}, from {source}, each", score.narrations))
     if len(report.voices) > 1:
@@ -156,6 +179,19 @@ def _label(score: NarrationScore) -> str:
 
 def _by_name(title: str, scores: Sequence[NarrationScore]) -> Table:
     return _grid(title, "narration", [(_label(s), s.counts) for s in scores])
+
+
+_PHENOMENON = ("phenomenon", "findings", "found strictly", "recall")
+
+
+def _by_phenomenon(title: str, cells: Sequence[tuple[str, ...]]) -> Table:
+    table = Table(title=title, title_justify="left")
+    table.add_column(_PHENOMENON[0])
+    for column in _PHENOMENON[1:]:
+        table.add_column(column, justify="right")
+    for tag, *figures in cells:
+        table.add_row(Text(tag), *figures)  # a tag is any text: no styling in it
+    return table
 
 
 def _by_voice(report: FolderReport) -> Table:
@@ -217,6 +253,7 @@ def report_json(report: FolderReport) -> dict[str, Any]:
 def _score_json(score: FolderScore) -> dict[str, Any]:
     return {
         "pooled": _counts_json(score.counts),
+        "by_phenomenon": [row._asdict() for row in phenomenon_rows(score.counts)],
         "narrations": [
             {
                 "name": s.name,
@@ -253,6 +290,10 @@ def report_markdown(report: FolderReport) -> str:
         parts.append(markdown_table(_FIGURES, score_rows(score.counts), right=(1,)))
         parts += [f"\nNo draft of {name}: {why}" for name, why in failures(score)]
         parts.append("")
+        if cells := _phenomenon_cells(score.counts):
+            parts.append(f"#### {report.folder}, from {source}, by phenomenon\n")
+            parts.append(markdown_table(_PHENOMENON, cells, right=range(1, len(_PHENOMENON))))
+            parts.append("")
         parts.append(_markdown_grid("narration", [(_label(s), s.counts) for s in score.narrations]))
         parts.append("")
     if len(report.voices) > 1:
