@@ -36,7 +36,14 @@ def test_there_are_samples_in_both_folders() -> None:
     assert folders == {"tune", "hold"}
 
 
-@pytest.mark.parametrize("path", TEXTS, ids=lambda path: f"{path.parent.name}/{path.stem}")
+PRACTICE = sorted((SAMPLES / "practice").glob("*.txt"))
+
+
+def test_there_are_narrations_to_practise_on() -> None:
+    assert len(PRACTICE) >= 30
+
+
+@pytest.mark.parametrize("path", [*TEXTS, *PRACTICE], ids=lambda path: f"{path.parent.name}/{path.stem}")
 def test_sample_is_sound(path: Path) -> None:
     faults = script.check_sample(path)
     assert not faults, "\n".join(faults)
