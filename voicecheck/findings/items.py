@@ -143,6 +143,12 @@ class Cutter:
             self._is_head(before.component, here.component)
             and not view.has_list_word(before.mark.last, lead_first)
         )
+        piece = self._tree.is_general_piece(here.component) and self._tree.piece_of(
+            here.component, before.component
+        )
+        if piece and not heads and not view.has_list_word(before.mark.last, lead_first):
+            heads = True  # "right front indicator, bulb gone": its bulb
+            here.wholes.append(before.component)
         if not states and heads:
             self._end(view, item, lead_first)  # "exhaust, the back box is blowing": the first only says where
             if not any(m.kind == "place" for m in here.lead):

@@ -10,6 +10,7 @@ from voicecheck.findings.places import Place, as_place, own_axles, resolve, sing
 from voicecheck.findings.rules import Rules
 from voicecheck.findings.scene import Scene
 from voicecheck.lexicon.model import Component
+from voicecheck.records.reading import Mark
 from voicecheck.records.vocabulary import Position
 
 
@@ -82,13 +83,23 @@ class Noter:
         note.placed = "said"
         note.place.extend(q for q in place.qualifiers if q not in entry.place and q not in note.place)
 
+    def advise_all(self, note: Note, saying: Saying) -> None:
+        """ "replace both": advice that also says where the fault is, of which no place was told."""
+        entry = self._components[note.component]
+        around = self._scene.around_of(entry)
+        note.positions = resolve(entry, saying.place, around=around, last=())
+        note.placed = "said"
+        told = Saying([m for m in saying.marks if m.kind != "place"])
+        self._filler.fill(note, told, has_part=True)
+
     def keep_beside(self, before: Note, saying: Saying, span: tuple[int, int]) -> None:
         """ "the left one's dry": a note of the same part elsewhere, from the tokens of ``span``."""
         place = saying.place
         component = self._tree.kind_with(before.component, place.qualifiers) or before.component
         component = self._on_axle(self._components[component], place)
         axle = single_axle(before.positions)
-        if place.qualifiers and not place.located:
+        several = any(self._is_plural(m) for m in saying.of_kind("place", "qualifier"))
+        if place.qualifiers and not place.located and not several:
             place = as_place(before.positions)  # "the lower has play": at the corner of the upper
             place.qualifiers = list(saying.place.qualifiers)
         full = place.plus(Place(axles=axle)) if axle and not place.axles and not place.positions else place
@@ -99,6 +110,10 @@ class Noter:
         note.ranges.append(span)
         note.clause = self._scene.clause
         self._scene.keep_beside(note)
+
+    def _is_plural(self, mark: Mark) -> bool:
+        """ "the inners": those of both sides."""
+        return self._scene.tokens[mark.last - 1].text.endswith("s")
 
     def _on_axle(self, entry: Component, place: Place) -> str:
         """ "rear wiper's torn, the fronts are fine": the kind of part that can be at the axle said."""

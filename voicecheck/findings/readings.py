@@ -118,7 +118,7 @@ def _one_position(positions: Sequence[Position]) -> Position | None:
 
 
 _FOLLOWING_KINDS = ("place", "quantity", "measure")
-_FOLLOWING_DETAILS = ("ok", "conjunction", "list", "preposition")
+_FOLLOWING_DETAILS = ("ok", "limit", "conjunction", "list", "preposition")
 
 
 def reading_marks(tokens: Sequence[Token], saying: Saying) -> list[Mark]:

@@ -21,7 +21,8 @@ class Remedies:
         self._scene = scene
 
     def of_last(self, notes: list[Note]) -> bool:
-        """ "brake light out, needs a bulb": advice on a piece mends the whole just said to be faulty.
+        """ "brake light out, needs a bulb": advice on a piece mends the whole just said to be faulty, and
+        advice on a whole its faulty piece.
 
         Returns whether the note became the remedy of the last one, and is no note of its own.
         """
@@ -37,10 +38,12 @@ class Remedies:
             return False
         if note.placed == "said" and set(note.positions) != set(before.positions):
             return False
-        piece = self._piece(note.component, before.component)
-        if piece is None:
+        named = self._piece(note.component, before.component)
+        if named is None and self._tree.is_whole_of(note.component, before.component):
+            named = note.component  # "bubble in the sidewall. Replace that tire": the whole has the fault
+        if named is None:
             return False
-        before.component = piece
+        before.component = named
         before.action, before.urgency = action, note.urgency or before.urgency
         before.ranges.extend(note.ranges)
         before.together = before.together or note.together

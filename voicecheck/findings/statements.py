@@ -113,6 +113,9 @@ class Statements:
             whole = Saying([*lead, *saying.marks] if number == 0 else list(saying.marks))
             if number or part.component == component:
                 component = self._tree.kind_with(component, saying.place.qualifiers) or component
+            if number and draft.notes and self._is_about_all(saying, draft.notes[-1], component):
+                self._noter.advise_all(draft.notes[-1], saying)
+                continue
             beside = [n for n in draft.notes if n.component == component and n.positions]
             note = self._noter.make(
                 component,
@@ -137,6 +140,14 @@ class Statements:
         unpriced = note.action in (None, "diagnose", *UNPRICED_ACTIONS)
         if note.state is None and unpriced and any(m.detail == "hedge" for m in part.lead):
             self._suspect(note)
+
+    @staticmethod
+    def _is_about_all(saying: Saying, note: Note, component: str) -> bool:
+        """ "struts are blown, replace both": advice with no place but "both", after a fault without one."""
+        place = saying.place
+        wide = bool(place.relatives) and not place.absolute and not place.qualifiers
+        faulty = note.component == component and note.state in ("defect", "missing")
+        return wide and saying.advises and not saying.states and faulty and not note.positions
 
     def _like_before(self, note: Note, here: Sequence[Note]) -> None:
         """ "... too, same thing", "and so is the right": what was said of the part before holds for this one.

@@ -109,6 +109,8 @@ class _Line:
                 at = longest.last
                 continue
             kinds = self.grammar_at.get(at, set())
+            if comma and parts and not kinds & _TIES:
+                judging = False  # "not the fan, I watched that run"
             if kinds & _TIES:
                 tied = True
                 listed = "list" in kinds
