@@ -702,10 +702,9 @@ def test_a_part_spoken_of_for_itself(found: Found, text: str, expected: list[str
             ["tyre front right defect [bald] replace at front left, front right, rear left, rear right"],
             "“replace all four” after a corner does not widen the advice",
         ),
-        wrong(
+        (
             "Left front strut is leaking. Right front strut is dry. Replace them as a pair.",
             ["strut front left defect [leaking] replace at front left, front right", "strut front right ok"],
-            "“them” is taken for the fine one alone",
         ),
         wrong(
             "Left front strut is leaking, right one is dry, replace both.",

@@ -22,7 +22,21 @@ class Antecedents:
         self._scene = scene
 
     def targets(self, saying: Saying) -> list[Note]:
-        """The notes that a saying adds to; empty where nothing was spoken of."""
+        """The notes that a saying adds to; empty where nothing was spoken of that it can be about.
+
+        Work that is advised some words after a part was found fine is not work on that part: it goes to the
+        last fault on which nothing is advised yet, or to none.
+        """
+        found = self._spoken_of(saying)
+        if not saying.advises or saying.states or not found:
+            return found
+        if any(n.state != "ok" or n.doubts or n.clause == self._scene.clause for n in found):
+            return found
+        near = (n for n in self._scene.latest(_NEAR) if self._scene.clause - n.last_told <= _NEAR)
+        return [n for n in near if n.state in ("defect", "missing") and n.action is None][:1]
+
+    def _spoken_of(self, saying: Saying) -> list[Note]:
+        """The notes that a saying is about by its words and what was spoken of last."""
         recent = self._scene.recent
         if saying.advises and not saying.states and (named := self.named(saying)):
             return [named]

@@ -124,6 +124,12 @@ class Weigher:
             if not m.negated and self._lexicon.conditions[m.id].state != "ok"
         ]
         ok_at = [m.first for m in saying.cues("ok") if not m.negated]
+        if not saying.advises:  # "it's sound"; with work advised, such words tell of something else
+            ok_at += [
+                m.first
+                for m in saying.of_kind("condition")
+                if not m.negated and self._lexicon.conditions[m.id].state == "ok"
+            ]
         if not bad_at or not ok_at:
             return False
         last_bad, last_ok = max(bad_at), max(ok_at)
