@@ -45,7 +45,7 @@ def test_clinical_negation_with_the_shipped_words_alone() -> None:
     assert score.right + score.missed == 491
     assert score.accuracy >= 0.92
     assert score.precision >= 0.95
-    assert score.recall >= 0.65
+    assert score.recall >= 0.74
 
 
 def test_clinical_negation_with_an_owners_overlay() -> None:
@@ -103,12 +103,12 @@ def test_defects_said_with_a_negating_word_are_never_fine() -> None:
     )  # not by finding nothing
 
 
-def test_defects_said_with_a_negating_word_are_seldom_fine_untaught() -> None:
-    """MWO2KG maintenance work orders (Apache-2.0), with the shipped conditions alone: to become none."""
+def test_defects_said_with_a_negating_word_are_never_fine_untaught() -> None:
+    """MWO2KG maintenance work orders (Apache-2.0), with the shipped conditions alone."""
     needs(kit.ORDERS / "processed_train.txt")
     trapped = kit.trapped(taught=False)
     assert len(trapped) == 257
-    assert sum("ok" in t.states for t in trapped) <= 6
+    assert sum("ok" in t.states for t in trapped) == 0
     assert sum("defect" in t.states or "missing" in t.states for t in trapped) >= 175
 
 
