@@ -47,7 +47,7 @@ def test_without_repairs_there_is_no_list() -> None:
     assert "otherwise than heard" not in shown(Transcript(text="", words=words))
 
 
-@pytest.mark.parametrize(("options", "ear"), [((), "hot"), (("--repairs",), "full"), (("--plain",), "plain")])
+@pytest.mark.parametrize(("options", "ear"), [((), "full"), (("--plain",), "plain")])
 def test_options_ask_for_the_ear_they_name(
     options: tuple[str, ...], ear: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: Any
 ) -> None:

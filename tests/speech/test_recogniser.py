@@ -17,6 +17,7 @@ from voicecheck.recording import RATE, Sound, sound_from_samples
 from voicecheck.records import MissingModelError, RecordingError, SpeechError, Word
 from voicecheck.speech import ScriptedRecogniser, SpeechSettings, self_test, whisper
 from voicecheck.speech.doctor import sample_sound
+from voicecheck.speech.topic import hot_text
 from voicecheck.speech.whisper import WhisperRecogniser, find_speech
 
 
@@ -129,7 +130,7 @@ def test_words_keep_the_recordings_time(with_engine: Any) -> None:
 def test_hot_words_are_given_whole_and_only_as_many_as_fit(with_engine: Any) -> None:
     engine = Engine([[{"words": words("check the left front tire", 0.2, 1.7)}]])
     with_engine(engine, hot_tokens=5).hear(spoken(), hot_words=["tie rod end", "idler pulley", "ball joint"])
-    assert engine.asked[0]["hotwords"] == "tie rod end, idler pulley"
+    assert engine.asked[0]["hotwords"] == "tie rod end, idler pulley."
     assert engine.asked[0]["temperature"] == 0.0
     assert engine.asked[0]["condition_on_previous_text"] is False
 
@@ -152,7 +153,7 @@ def test_dropped_speech_is_listened_to_again_without_hot_words(with_engine: Any)
         == "check the left front tire sorry that is the right front tire check the left front tire"
     )
     assert transcript.unheard == ()
-    assert [asked["hotwords"] for asked in engine.asked] == ["idler pulley", None]
+    assert [asked["hotwords"] for asked in engine.asked] == ["idler pulley.", None]
     starts = [w.start or 0.0 for w in transcript.words]
     assert starts == sorted(starts)
 
@@ -325,3 +326,47 @@ def test_self_test_compares_words_in_order(heard: str, ok: bool) -> None:
     result = self_test(ScriptedRecogniser(heard))
     assert result.ok is ok
     assert result.heard == heard
+
+
+class Generating:
+    """Stands for the engine's inner model: as many hypotheses as asked for, a second pass with its own."""
+
+    def __init__(self, score: float) -> None:
+        self.score = score
+        self.asked: list[dict[str, Any]] = []
+
+    def generate(self, encoding: Any, prompts: list[list[int]], **options: Any) -> list[Any]:
+        self.asked.append({"prompt": prompts[0], **options})
+        first = len(self.asked) * 10
+        ids = [[first + n, 99] for n in range(options["num_hypotheses"])]
+        return [SimpleNamespace(sequences_ids=ids, scores=[self.score] * len(ids), no_speech_prob=0.0)]
+
+
+@pytest.mark.parametrize(("score", "second"), [(-0.1, False), (-0.6, True)])
+def test_the_other_hearings_of_a_window_are_kept(score: float, second: bool) -> None:
+    engine = object.__new__(whisper._Model)
+    engine.model = inner = Generating(score)
+    engine.max_length, engine.time_precision = 448, 0.02
+    engine.wide, engine.second_below = True, -0.3
+    tokenizer = SimpleNamespace(
+        eot=99, sot_prev=50, sot_sequence=(51, 52), no_timestamps=53, decode=lambda ids: f" text {ids}"
+    )
+    options = SimpleNamespace(
+        beam_size=3, patience=1, length_penalty=1, repetition_penalty=1, no_repeat_ngram_size=0,
+        suppress_blank=True, suppress_tokens=[-1], max_initial_timestamp=1.0, temperatures=[0.0],
+    )  # fmt: skip
+    result, logprob, temperature, _ = engine.generate_with_fallback(None, [50, 7, 51, 52], tokenizer, options)
+    assert result.sequences_ids[0] == [10, 99]
+    assert logprob == pytest.approx(score * 2 / 3)
+    assert temperature == 0.0
+    texts = [(h.text, h.plain) for h in engine.hearings]
+    assert texts == [("text [11]", False), ("text [12]", False)] + [("text [20]", True)] * second
+    if second:
+        assert inner.asked[1]["prompt"] == [51, 52, 53]  # without the hot words
+        assert inner.asked[1]["beam_size"] == 1
+
+
+def test_a_list_of_hot_words_ends_as_a_sentence_does() -> None:
+    assert hot_text(["rotor's scored", "CV boot"]) == "rotor's scored, CV boot."
+    assert hot_text(["CV boot's split."]) == "CV boot's split."
+    assert hot_text([]) == ""

@@ -10,8 +10,34 @@ from collections.abc import Callable, Iterable, Sequence
 from voicecheck.lexicon import Lexicon, SimpleMatcher, normalise_phrase
 from voicecheck.records import Word
 from voicecheck.speech.certainty import Kind, calibrated, calibration
-from voicecheck.speech.repair import Asked, acceptance, chosen, hopeful, read_as, silenced, support, with_text
-from voicecheck.speech.search import Candidate, SoundIndex, groups_of
+from voicecheck.speech.choices import (
+    Hearing,
+    Weighed,
+    alternatives,
+    better,
+    choice,
+    chosen_of,
+    could_be_better,
+    read_so,
+)
+from voicecheck.speech.choices import (
+    features_of as choice_features,
+)
+from voicecheck.speech.evidence import Compared, compared
+from voicecheck.speech.repair import (
+    Acceptance,
+    Asked,
+    Seen,
+    acceptance,
+    chosen,
+    features_of,
+    least_for,
+    read_as,
+    silenced,
+    support,
+    with_text,
+)
+from voicecheck.speech.search import SoundIndex, groups_of
 from voicecheck.speech.timeline import Stretch
 from voicecheck.speech.topic import EchoLimits, Topic, TopicLimits, suspects
 
@@ -19,10 +45,10 @@ Scorer = Callable[[str, Stretch], float]
 """The log probability of a text for a stretch of the recording (inside one window)."""
 
 AROUND = 5  # words before and after that are scored together with those in question
-FAMILIAR = 0.8  # certainty from which a word counts as said
-PER_PLACE = 4  # candidates that the sound is asked about for one stretch
+PER_PLACE = 8  # candidates that the sound is asked about for one stretch
 ECHO_GAIN = -0.5  # a doubled hot word goes if the sound fits nearly as well without it
 STRAY_GAIN = 1.0  # a hot word that stands alone goes only if the sound fits better without it
+_ALL_FOR_IT = 100.0  # a gain beyond any: what could be read if the sound were all for it
 ECHO_WHY = "written twice: the second is an echo of the words that were expected, not of the sound"
 STRAY_WHY = "an echo of the words that were expected, not of the sound"
 
@@ -36,14 +62,14 @@ class LexiconTools:
         self._topic = Topic(
             lexicon, matcher=matcher, count_tokens=count_tokens, limits=TopicLimits(tokens=hot_tokens)
         )
-        self._matcher = matcher
+        self.matcher = matcher
         self._index: SoundIndex | None = None
 
     @property
     def index(self) -> SoundIndex:
         """The phrases by their sound; made when first asked for."""
         if self._index is None:
-            self._index = SoundIndex(self.lexicon, matcher=self._matcher)
+            self._index = SoundIndex(self.lexicon, matcher=self.matcher)
         return self._index
 
     def hot_words(self, standing: Sequence[str], heard: Sequence[Word]) -> tuple[str, ...]:
@@ -52,6 +78,10 @@ class LexiconTools:
         return self._topic.hot_words(
             standing, [token for word in recent for token in normalise_phrase(word.heard)]
         )
+
+    def compared(self, words: Sequence[Word], first: int, last: int, text: str) -> Compared:
+        """What the lexicon makes of words ``first:last``, and of ``text`` in their place."""
+        return compared(words, first, last, text, matcher=self.matcher, is_strange=self.index.is_strange)
 
     def kinds(self, words: Sequence[Word]) -> list[Kind | None]:
         """What each word is to the calibration."""
@@ -117,53 +147,88 @@ def mended(
     tools: LexiconTools,
     score: Scorer,
     *,
-    before: Sequence[Word] = (),
+    hearings: Sequence[Hearing] = (),
 ) -> list[Word]:
     """The words of one window with echoes read as nothing and terms read where the sound speaks for them.
 
-    ``before`` are words heard earlier: what was said once with certainty is likelier said again.
+    ``hearings`` is what else may have been heard.
     """
     clean = told_apart(words, hot_words, score)
     at = [number for number, word in enumerate(clean) if word.read]
     spoken = [clean[number] for number in at]
-    for asked in considered(
-        spoken, tools.index, score, familiar=familiar_words((*before, *spoken), hot_words)
-    ):
-        span = range(asked.candidate.first, asked.candidate.last)
-        for number, word in zip(span, read_as(spoken, asked), strict=True):
+    taken: set[int] = set()
+    for weighed in chosen_between(spoken, hearings, tools, score):
+        span = range(weighed.alternative.first, weighed.alternative.last)
+        taken.update(span)
+        for number, word in zip(span, read_so(spoken, weighed), strict=True):
             clean[at[number]] = word
+    for asked in considered(spoken, tools, score):
+        span = range(asked.candidate.first, asked.candidate.last)
+        if taken.isdisjoint(span):
+            for number, word in zip(span, read_as(spoken, asked), strict=True):
+                clean[at[number]] = word
     return clean
 
 
-def familiar_words(words: Iterable[Word], hot_words: Iterable[str]) -> frozenset[str]:
-    """The plain words that were expected, or heard with certainty."""
-    sure = (word.heard for word in words if word.certainty >= FAMILIAR)
-    return frozenset(token for text in (*sure, *hot_words) for token in normalise_phrase(text))
+def chosen_between(
+    words: Sequence[Word], hearings: Sequence[Hearing], tools: LexiconTools, score: Scorer
+) -> list[Weighed]:
+    """Where another hearing is better than the words, by the sound and the lexicon; without overlaps."""
+    learned = choice()
+    weighed = []
+    for one in alternatives(words, hearings, is_fixed=tools.index.is_fixed, is_number=tools.index.is_number):
+        lexicon = tools.compared(words, one.first, one.last, one.text)
+        if not could_be_better(choice_features(words, one, 0.0, lexicon), learned):
+            continue
+        around = Around(words, one.first, one.last)
+        gain = score(" ".join(around.texts(one.text)), around.stretch) - score(around.heard, around.stretch)
+        weighed.append(Weighed(one, gain, better(choice_features(words, one, gain, lexicon), learned)))
+    return chosen_of(weighed, least=learned.least)
 
 
-def considered(
-    words: Sequence[Word], index: SoundIndex, score: Scorer, *, familiar: frozenset[str] = frozenset()
-) -> list[Asked]:
+def considered(words: Sequence[Word], tools: LexiconTools, score: Scorer) -> list[Asked]:
     """The candidates that the sound speaks for; they do not overlap."""
     learned = acceptance()
-    likely = [candidate for candidate in index.find(words) if hopeful(candidate, learned, familiar)]
+    likely = [
+        seen
+        for seen in seen_by(words, tools)
+        if support(seen.features, _ALL_FOR_IT, learned) >= least_for(seen.candidate, learned)
+    ]
     taken: list[Asked] = []
-    for group in groups_of(likely):
-        best = sorted(group, key=lambda c: (-support(c, 0.0, learned, familiar), c.text))[:PER_PLACE]
-        taken += chosen(asked_about(best, words, score, familiar), learned)
+    for group in seen_in_groups(likely, learned):
+        taken += chosen(asked_about(group, words, score), learned)
     return taken
 
 
-def asked_about(
-    group: Sequence[Candidate], words: Sequence[Word], score: Scorer, familiar: frozenset[str]
-) -> list[Asked]:
+def seen_by(words: Sequence[Word], tools: LexiconTools) -> list[Seen]:
+    """The candidates that sound like what was heard, with what is known of them by sight."""
+    return [
+        Seen(one, features_of(one, tools.compared(words, one.first, one.last, one.text)))
+        for one in tools.index.find(words)
+    ]
+
+
+def seen_in_groups(seen: Iterable[Seen], learned: Acceptance) -> list[list[Seen]]:
+    """Those that overlap together, of each group the likeliest few by sight."""
+    by_candidate = {one.candidate: one for one in seen}
+    return [
+        sorted(
+            (by_candidate[candidate] for candidate in group),
+            key=lambda one: (-support(one.features, 0.0, learned), one.candidate.text),
+        )[:PER_PLACE]
+        for group in groups_of(by_candidate)
+    ]
+
+
+def asked_about(group: Sequence[Seen], words: Sequence[Word], score: Scorer) -> list[Asked]:
     """By how much the sound speaks for each candidate over what was heard."""
     learned = acceptance()
-    around = Around(words, min(c.first for c in group), max(c.last for c in group))
+    first = min(one.candidate.first for one in group)
+    around = Around(words, first, max(one.candidate.last for one in group))
     heard = score(around.heard, around.stretch)
     asked = []
-    for candidate in group:
+    for candidate, features in group:
         texts = around.texts(candidate.text, first=candidate.first, last=candidate.last)
         gain = score(" ".join(texts), around.stretch) - heard
-        asked.append(Asked(candidate, gain, support(candidate, gain, learned, familiar)))
+        asked.append(Asked(candidate, gain, support(features, gain, learned)))
     return asked

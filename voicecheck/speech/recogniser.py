@@ -54,15 +54,17 @@ class SpeechSettings(Record):
     The defaults were measured on two cores with synthetic speech; a change of one wants a new measurement.
     """
 
-    ear: Ear = "hot"  # "full" also repairs by sound: not yet measured to be worth its false repairs
+    ear: Ear = "full"
     model: str = DEFAULT_WEIGHTS  # known weights, a folder, or a fetched "owner/name"
     language: str = "en"
     compute_type: str = "int8"
     threads: int = Field(default_factory=_cores, ge=1)
     beam_size: int = Field(default=5, ge=1)
     hot_tokens: int = Field(default=200, ge=0, le=223)  # the engine silently cuts at 223
-    # Other hot words for each window by what it is about. Off: on four recordings of the tune folder 54 of
-    # 322 terms were then missed, with the standing list 41, without hot words 64, and more speech dropped.
+    # "full": a window with a mean log probability below this is heard once more, without hot words
+    second_logprob: float = -0.26
+    # Other hot words for each window by what it is about. Off: with names in a list it was worse than the
+    # standing one (54 to 41 of 322 terms missed on tune); not measured with statements as hot words.
     topics: bool = False
 
     speech_level: float = Field(default=0.5, gt=0, lt=1)  # speech detector: above is speech

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Container, Sequence
+from collections.abc import Sequence
 from functools import lru_cache
 from importlib import resources
 from typing import NamedTuple
@@ -12,10 +12,12 @@ from typing import NamedTuple
 from voicecheck.lexicon import normalise_phrase
 from voicecheck.records import Record, Word
 from voicecheck.speech.certainty import logistic
+from voicecheck.speech.evidence import Compared
 from voicecheck.speech.search import Candidate
 
 DATA = "repair.json"
-_LEAST_GAIN, _MOST_GAIN = -12.0, 3.0  # further out it makes no difference
+LEAST_GAIN, _MOST_GAIN = -6.0, 4.0  # below, the sound speaks against it; above, it makes no difference
+SIDE_GAIN = 1.0  # a side is read only where the sound clearly fits better: a wrong one is dear
 _MANY_SOUNDS = 12
 _MARKS = re.compile(r"^([\W_]*)(.*?)([\W_]*)$", re.DOTALL)
 
@@ -41,38 +43,46 @@ def acceptance() -> Acceptance:
     return Acceptance.model_validate(json.loads(text))
 
 
-def features_of(candidate: Candidate, gain: float, familiar: Container[str]) -> dict[str, float]:
-    """What is known of a candidate. ``gain`` is its log probability less that of what was heard, for one
-    sound; ``familiar`` are plain words that were expected, or heard with certainty elsewhere.
-    """
+class Seen(NamedTuple):
+    """A candidate and what is known of it by sight (``features_of``)."""
+
+    candidate: Candidate
+    features: dict[str, float]
+
+
+def features_of(candidate: Candidate, lexicon: Compared) -> dict[str, float]:
+    """What is known of a candidate without asking the sound; ``lexicon`` is what the lexicon makes of the
+    place."""
     words = normalise_phrase(candidate.text)
+    gained = lexicon.features
     return {
         "one": 1.0,
-        "gain": min(_MOST_GAIN, max(_LEAST_GAIN, gain)),
         "cost": candidate.cost,
         "changed_cost": candidate.changed_cost,
         "certainty": candidate.certainty,
         "unknown": float(candidate.unknown),
-        "familiar": sum(word in familiar for word in words) / max(1, len(words)),
-        "fewer": float(max(0, candidate.last - candidate.first - len(words))),
+        "anchored": float(len(normalise_phrase(candidate.phrase)) > len(words)),
         "sounds": min(_MANY_SOUNDS, candidate.sounds) / _MANY_SOUNDS,
+        **{name: max(0.0, gained[name]) for name in ("terms", "covered", "pairs")},
     }
 
 
-def support(candidate: Candidate, gain: float, learned: Acceptance, familiar: Container[str] = ()) -> float:
-    """The probability, 0 to 1, that the candidate was said."""
-    features = features_of(candidate, gain, familiar)
-    return logistic(sum(weight * features[name] for name, weight in learned.weights.items()))
+def clipped(gain: float) -> float:
+    """A gain of log probability, less what is further out and makes no difference. Nothing is read for which
+    it is below the lower bound."""
+    return min(_MOST_GAIN, max(LEAST_GAIN, gain))
+
+
+def support(features: dict[str, float], gain: float, learned: Acceptance) -> float:
+    """The probability, 0 to 1, that a candidate was said. ``gain`` is its log probability less that of what
+    was heard, for one sound."""
+    known = {**features, "gain": clipped(gain)}
+    return logistic(sum(weight * known[name] for name, weight in learned.weights.items()))
 
 
 def least_for(candidate: Candidate, learned: Acceptance) -> float:
     """The support from which a candidate is read."""
     return learned.side_least if candidate.side else learned.least
-
-
-def hopeful(candidate: Candidate, learned: Acceptance, familiar: Container[str] = ()) -> bool:
-    """Whether the candidate could be read at all, whatever the sound says: others are not asked about."""
-    return support(candidate, _MOST_GAIN, learned, familiar) >= least_for(candidate, learned)
 
 
 def with_text(words: Sequence[Word], first: int, last: int, text: str) -> list[str]:
@@ -108,13 +118,20 @@ def read_as(words: Sequence[Word], asked: Asked) -> list[Word]:
     certainty is that of the reading.
     """
     candidate, gain, certainty = asked
-    part = words[candidate.first : candidate.last]
-    spoken = dressed(words, candidate.first, candidate.last, candidate.text).split()
-    heard = " ".join(word.heard for word in part)
+    heard = " ".join(word.heard for word in words[candidate.first : candidate.last])
     why = (
         f"“{heard}” sounds like “{candidate.phrase}”"
-        f" (distance {candidate.cost:.2f}), and the sound fits that {_fit(gain)}"
+        f" (distance {candidate.cost:.2f}), and the sound fits that {fit_of(gain)}"
     )
+    return dealt(words, candidate.first, candidate.last, candidate.text, why=why, certainty=certainty)
+
+
+def dealt(
+    words: Sequence[Word], first: int, last: int, text: str, *, why: str, certainty: float
+) -> list[Word]:
+    """The words ``first:last`` with ``text`` as what is read, dealt out over them as ``read_as`` says."""
+    part = words[first:last]
+    spoken = dressed(words, first, last, text).split()
     shares = [
         " ".join(spoken[at * len(spoken) // len(part) : (at + 1) * len(spoken) // len(part)])
         for at in range(len(part))
@@ -125,7 +142,8 @@ def read_as(words: Sequence[Word], asked: Asked) -> list[Word]:
     ]
 
 
-def _fit(gain: float) -> str:
+def fit_of(gain: float) -> str:
+    """How well the sound fits a reading, in words, by its gain over what was heard."""
     if gain > 0.5:
         return "better"
     return "as well" if gain > -1.0 else "nearly as well"
@@ -146,7 +164,8 @@ def chosen(asked: Sequence[Asked], learned: Acceptance) -> list[Asked]:
     """The accepted ones of a group that do not overlap, in order; the best supported are kept."""
     taken: list[Asked] = []
     for one in sorted(asked, key=lambda a: (-a.support, -a.candidate.sounds, a.candidate.text)):
-        if one.support < least_for(one.candidate, learned):
+        least_gain = SIDE_GAIN if one.candidate.side else LEAST_GAIN
+        if one.gain < least_gain or one.support < least_for(one.candidate, learned):
             continue
         if all(
             one.candidate.last <= other.candidate.first or one.candidate.first >= other.candidate.last

@@ -39,15 +39,16 @@ class SearchLimits(Record):
 
     sounds_least: int = 4  # a shorter phrase is found by chance
     sounds_enough: int = (
-        6  # a phrase shorter than this is looked for in place of one or two doubtful words only …
+        5  # a phrase shorter than this is looked for in place of one or two doubtful words only …
     )
-    short_unsure: float = 0.65  # … the least certain of them below this, or in no term
-    short_cost: float = 0.36  # … and may cost this much
-    cost: float = 0.25  # of the whole phrase
+    short_unsure: float = 0.9  # … the least certain of them below this, or in no term
+    short_cost: float = 0.45  # … and may cost this much
+    cost: float = 0.34  # of the whole phrase
+    alone_cost: float = 0.25  # … where most words that differ are short terms of their own
     changed_cost: float = 0.5  # of the words alone that differ
     length_share: float = 0.5  # of the sounds that differ: a much shorter reading would just leave words out
     words_most: int = 7  # heard words that one phrase is looked for in
-    unsure: float = 0.8  # a word below this certainty may be another one …
+    unsure: float = 0.92  # a word below this certainty may be another one …
     unknown: float = 0.97  # … and one that no term has, below this
     sure: float = 0.95  # a known word from this on, at an end of the stretch, must be in the phrase as it is
     surplus: float = 0.45  # a quick look: sounds of other classes, per sound
@@ -119,6 +120,12 @@ class SoundIndex:
         )
         self._known = frozenset(_known_words(lexicon))
         said = [(g.kind, normalise_phrase(g.said)) for g in lexicon.grammar]
+        self._heads = frozenset(
+            words[-1]
+            for component in lexicon.components.values()
+            for name in component.names
+            if (words := normalise_phrase(name))
+        )
         self._everyday = frozenset(words[0] for _, words in said if len(words) == 1)
         self._small = frozenset(words[0] for kind, words in said if len(words) == 1 and kind in _SMALL_KINDS)
         self.phrases = tuple(self._phrases(lexicon))
@@ -132,6 +139,10 @@ class SoundIndex:
     def is_fixed(self, word: str) -> bool:
         """Whether a plain word is a number, a side or a negation, which are never changed."""
         return word in self._fixed or self.is_number(word) or word.endswith("n't")
+
+    def is_strange(self, word: str) -> bool:
+        """Whether a plain word is in no term and no dictionary: nobody may have said it."""
+        return word not in self._known and not self.is_number(word) and self.pronouncer.is_guess(word)
 
     def is_number(self, word: str) -> bool:
         """Whether a plain word is a number or holds one."""
@@ -281,15 +292,29 @@ class SoundIndex:
         ):
             return None  # "left" and "right" are too short to be told by sound, "passenger" is not
         written = phrase.text.split()
+        held = written[0] == _HAS  # "rack's dry", heard as "rack stride": the "'s" belongs to the word before
+        if held:
+            if first == 0 or len(plain[first - 1]) != 1 or plain[first - 1][0] not in self._heads:
+                return None
+            if _ends_clause(words[first - 1]):
+                return None
+            written = written[1:]
+        start = first
         while first < last and written and _same(plain[first], normalise_phrase(written[0])):
             first, written = first + 1, written[1:]
         while first < last and written and _same(plain[last - 1], normalise_phrase(written[-1])):
             last, written = last - 1, written[:-1]
         if first == last or not written:  # a word put in or left out, no word heard wrongly
             return None
+        if held and first != start:
+            return None
+        if first and any(self.is_number(part) for part in plain[first - 1]):
+            return None  # what follows a number says what it counts, and may be a part of it ("30 seconds")
         left = [token for parts in plain[first:last] for token in parts]
         wanted = normalise_phrase(" ".join(written))
         if _inflection(tuple(left), wanted) or self._everyday.issuperset(wanted):
+            return None
+        if len(wanted) > len(left) + 1:  # words were melted together, but not so many
             return None
         if last - first > 1 and (left[0] in self._small or left[-1] in self._small):
             return None  # a stretch that takes in an "is" or a "the" beside it would read it away
@@ -297,10 +322,12 @@ class SoundIndex:
         if not differing:  # words put in, none heard wrongly
             return None
         alone = differing & exact.alone
+        mostly_alone = 2 * len(alone) > len(differing)
         if (
             differing & exact.kept
             or (alone and last - first <= _SHORT_WORDS)
-            or 2 * len(alone) > len(differing)
+            or len(alone) == len(differing)
+            or (mostly_alone and cost > self.limits.alone_cost)
         ):
             return None
         if any(first <= begin and end <= last for begin, end in exact.phrases):
@@ -320,6 +347,9 @@ class SoundIndex:
             longer, shorter = max(map(len, pair)), min(map(len, pair))
             if changed > self.limits.changed_cost or shorter < self.limits.length_share * longer:
                 return None
+        if held:
+            first -= 1
+            written = [f"{_bare_text(words[first].heard)}{_HAS}", *written]
         return Candidate(
             first,
             last,
@@ -345,10 +375,33 @@ class SoundIndex:
                 continue
             seen.add((words, sounds))
             yield Phrase(text, words, sounds, fixed, kind == "side", bool(like))
+        for state in dict.fromkeys(_states(lexicon)):
+            sounds = self.pronouncer.phrase((state,))
+            for said, before in _COPULAS:
+                if len(sounds) + 1 >= self.limits.sounds_least:
+                    led = phone_table().numbers(before) + sounds
+                    yield Phrase(f"{said} {state}", (said, state), led, (), False, False)
 
     def _class_counts(self, rows: NDArray[np.int8]) -> NDArray[np.int8]:
         classes = self._classes[rows]
         return np.stack([(classes == n).sum(axis=1) for n in range(1, _CLASSES + 1)], axis=1).astype(np.int8)
+
+
+_HAS = "'s"
+_COPULAS = ((_HAS, ("Z",)), ("is", ("IH", "Z")))
+
+
+def _states(lexicon: Lexicon) -> Iterator[str]:
+    """Every condition of one word: what may follow "is", and melt into one word with it."""
+    for condition in lexicon.conditions.values():
+        for said in condition.said:
+            plain = normalise_phrase(said)
+            if len(plain) == 1:
+                yield plain[0]
+
+
+def _bare_text(text: str) -> str:
+    return text.strip("\"'“”‘’.,;:!?()[]")
 
 
 _NONE: NDArray[np.intp] = np.zeros(0, np.intp)

@@ -14,6 +14,16 @@ from voicecheck.lexicon import Lexicon, TermMatcher, normalise_phrase
 from voicecheck.records import Record, Word
 
 
+def hot_text(phrases: Sequence[str]) -> str:
+    """The phrases as the recogniser is given them: a list that ends as a sentence does.
+
+    Without the full stop the engine takes a window for more of the list and begins it with a word that would
+    go on from the last phrase ("rotor" … "drive"), often in the place of one that was said.
+    """
+    listed = ", ".join(phrases)
+    return listed if not listed or listed.endswith((".", "?", "!")) else f"{listed}."
+
+
 class TopicLimits(Record):
     """How the token budget is divided."""
 

@@ -19,6 +19,7 @@ import numpy as np
 from ctranslate2 import StorageView
 from faster_whisper import WhisperModel
 from faster_whisper.tokenizer import Tokenizer
+from faster_whisper.transcribe import get_compression_ratio
 from faster_whisper.vad import VadOptions, get_speech_timestamps
 from numpy.typing import NDArray
 
@@ -26,6 +27,7 @@ from voicecheck.lexicon import Lexicon
 from voicecheck.recording import RATE, Sound
 from voicecheck.records import MissingModelError, RecordingError, SpeechError, Transcript, Unheard, Word
 from voicecheck.records.transcript import joined as joined_texts
+from voicecheck.speech.choices import Hearing
 from voicecheck.speech.ear import LexiconTools, Scorer, mended, told_apart
 from voicecheck.speech.quality import record_again, sound_quality
 from voicecheck.speech.recogniser import Progress, SpeechSettings
@@ -43,6 +45,7 @@ from voicecheck.speech.timeline import (
     without_words_between,
     words_from,
 )
+from voicecheck.speech.topic import hot_text
 from voicecheck.speech.weights import find_model
 
 DETECT_BLOCK_S = 120.0  # the speech detector is given this much at a time; bounds memory
@@ -60,10 +63,17 @@ SPEECH_WHY = "something like speech was heard here, but no words could be made o
 
 
 class _Model(WhisperModel):  # type: ignore[misc]  # the engine has no types
-    """The engine, with other hot words for each window, keeping what it made of the sound of the last one."""
+    """The engine, with other hot words for each window, keeping what it made of the sound of the last one.
+
+    With ``wide`` it also keeps the other ``hearings`` of the window: those that its search ended with, and
+    one without hot words where the best one's mean log probability is below ``second_below``.
+    """
 
     hot_text: str | None = None
     encoding: Any = None
+    wide: bool = False
+    second_below: float = -math.inf
+    hearings: tuple[Hearing, ...] = ()
 
     def encode(self, features: Any) -> Any:
         self.encoding = super().encode(features)
@@ -84,14 +94,61 @@ class _Model(WhisperModel):  # type: ignore[misc]  # the engine has no types
         )
         return prompt
 
+    def generate_with_fallback(
+        self, encoder_output: Any, prompt: list[int], tokenizer: Any, options: Any
+    ) -> tuple[Any, float, float, float]:
+        """The engine's own way with a window, which gives one hearing; or one pass that keeps all."""
+        self.hearings = ()
+        if not self.wide:
+            found: tuple[Any, float, float, float] = super().generate_with_fallback(
+                encoder_output, prompt, tokenizer, options
+            )
+            return found
+        result = self._pass(encoder_output, prompt, options, options.beam_size, options.beam_size)
+        texts = [_text_of(ids, tokenizer) for ids in result.sequences_ids]
+        count = len(result.sequences_ids[0])
+        logprob = result.scores[0] * count**options.length_penalty / (count + 1)
+        hearings = [Hearing(text) for text in texts[1:]]
+        if logprob < self.second_below and tokenizer.sot_prev in prompt:
+            bare = [*tokenizer.sot_sequence, tokenizer.no_timestamps]
+            second = self._pass(encoder_output, bare, options, 1, 1)
+            hearings.append(Hearing(_text_of(second.sequences_ids[0], tokenizer), plain=True))
+        self.hearings = tuple(hearings)
+        return result, logprob, options.temperatures[0], get_compression_ratio(texts[0])
+
+    def _pass(self, encoding: Any, prompt: list[int], options: Any, beam: int, hypotheses: int) -> Any:
+        return self.model.generate(
+            encoding,
+            [prompt],
+            beam_size=beam,
+            num_hypotheses=hypotheses,
+            patience=options.patience,
+            length_penalty=options.length_penalty,
+            repetition_penalty=options.repetition_penalty,
+            no_repeat_ngram_size=options.no_repeat_ngram_size,
+            max_length=self.max_length,
+            return_scores=True,
+            return_no_speech_prob=True,
+            suppress_blank=options.suppress_blank,
+            suppress_tokens=options.suppress_tokens,
+            max_initial_timestamp_index=round(options.max_initial_timestamp / self.time_precision),
+        )[0]
+
+
+def _text_of(tokens: Sequence[int], tokenizer: Any) -> str:
+    text: str = tokenizer.decode([token for token in tokens if token < tokenizer.eot])
+    return text.strip()
+
 
 class _Window(NamedTuple):
-    """What the engine heard at once: its encoding, its start in the splice (s), its hot words."""
+    """What the engine heard at once: its encoding, its start in the splice (s), its hot words, and what else
+    may have been heard."""
 
     encoding: Any
     splice: Splice
     start: float
     hot: tuple[str, ...]
+    hearings: tuple[Hearing, ...] = ()
 
 
 class _Segment(NamedTuple):
@@ -117,6 +174,8 @@ class WhisperRecogniser:
         self.settings = settings or SpeechSettings()
         folder = find_model(self.settings.model)
         self._model = _load(folder, self.settings)
+        self._model.wide = self.settings.ear == "full"
+        self._model.second_below = self.settings.second_logprob
         self._tools: LexiconTools | None = None
 
     def hear(
@@ -156,7 +215,7 @@ class WhisperRecogniser:
                 if not self._is_noise(segment, speech, segment.window.hot):
                     segments.append(segment)
                 tell(0.05 + 0.85 * min(1.0, (done + reached) / total))
-            words += self._mended(segments, tools, words)
+            words += self._mended(segments, tools)
             done += splice.seconds
         words, unheard = self._listen_again(sound, speech, words, tools)
         if settings.ear == "full" and tools is not None:
@@ -193,7 +252,7 @@ class WhisperRecogniser:
             tools = None
         if hot and tools is not None:
             hot = tools.hot_words(hot_words, heard)
-            self._model.hot_text = ", ".join(hot)
+            self._model.hot_text = hot_text(hot)
         else:
             self._model.hot_text = None
         segments, _ = self._model.transcribe(
@@ -206,14 +265,20 @@ class WhisperRecogniser:
             vad_filter=False,  # done before
             no_speech_threshold=settings.no_speech_level,
             log_prob_threshold=settings.poor_logprob,
-            hotwords=", ".join(hot) or None,
+            hotwords=hot_text(hot) or None,
         )
         window: _Window | None = None
         seek = -1
         for segment in segments:
             if window is None or segment.seek != seek:
                 seek = segment.seek
-                window = _Window(getattr(self._model, "encoding", None), splice, seek / FRAMES_PER_S, hot)
+                window = _Window(
+                    getattr(self._model, "encoding", None),
+                    splice,
+                    seek / FRAMES_PER_S,
+                    hot,
+                    getattr(self._model, "hearings", ()),
+                )
             pieces = []
             for word in segment.words or ():
                 at = splice.original(word.start, word.end)
@@ -229,11 +294,9 @@ class WhisperRecogniser:
             if hot_words and tools is not None:  # the engine takes them with the next window
                 heard.extend(words)
                 hot = tools.hot_words(hot_words, heard)
-                self._model.hot_text = ", ".join(hot)
+                self._model.hot_text = hot_text(hot)
 
-    def _mended(
-        self, segments: Sequence[_Segment], tools: LexiconTools | None, before: Sequence[Word] = ()
-    ) -> list[Word]:
+    def _mended(self, segments: Sequence[_Segment], tools: LexiconTools | None) -> list[Word]:
         """The words of the segments, window by window, without echoes and with terms read by their sound."""
         settings = self.settings
         words: list[Word] = []
@@ -249,7 +312,13 @@ class WhisperRecogniser:
             elif settings.ear == "hot" or tools is None:
                 words += told_apart(part, window.hot)
             else:
-                words += mended(part, window.hot, tools, self._scorer(window), before=(*before, *words))
+                words += mended(
+                    part,
+                    window.hot,
+                    tools,
+                    self._scorer(window),
+                    hearings=window.hearings,
+                )
         return words
 
     def _scorer(self, window: _Window) -> Scorer:
@@ -336,7 +405,7 @@ class WhisperRecogniser:
             for segment, _ in self._decode(sound, Splice([padded]), ()):
                 if not self._is_noise(segment, speech, ()):
                     segments.append(segment)
-            found = self._mended(segments, tools, words)
+            found = self._mended(segments, tools)
             inside = [w for w in found if gap.start <= ((w.start or 0.0) + (w.end or 0.0)) / 2 <= gap.end]
             words = sorted([*words, *inside], key=lambda word: word.start or 0.0)
         unheard = [
@@ -350,7 +419,7 @@ class WhisperRecogniser:
         phrase."""
         fitting: list[str] = []
         for phrase in hot_words:
-            text = ", ".join([*fitting, phrase])
+            text = hot_text([*fitting, phrase])
             if self._count_tokens(text) > self.settings.hot_tokens:
                 break
             fitting.append(phrase)
