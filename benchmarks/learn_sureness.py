@@ -111,7 +111,7 @@ def told_apart(stated: Matrix, right: Matrix) -> float:
 
 def reliability(stated: Matrix, right: Matrix) -> list[tuple[str, ...]]:
     """Rows of stated against observed."""
-    rows = []
+    rows: list[tuple[str, ...]] = []
     for low, high in itertools.pairwise(EDGES):
         here = (stated >= low) & (stated < high)
         if here.any():
