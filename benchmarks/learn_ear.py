@@ -28,9 +28,10 @@ from voicecheck.lexicon.matcher import compile_matcher
 from voicecheck.measure.words import missed_terms, plain_numbers, terms_of, word_errors
 from voicecheck.pipeline import listen
 from voicecheck.records import Word
+from voicecheck.records.odds import logistic
 from voicecheck.resources import lexicon_dir
 from voicecheck.speech import SpeechSettings, ear
-from voicecheck.speech.certainty import Kind, calibration, fit_curve, logistic
+from voicecheck.speech.certainty import Kind, calibration, fit_curve
 from voicecheck.speech.choices import Hearing, Weighed, alternatives, choice, chosen_of, could_be_better
 from voicecheck.speech.choices import features_of as choice_features
 from voicecheck.speech.repair import LEAST_GAIN, SIDE_GAIN, Asked, acceptance, chosen, clipped, with_text

@@ -8,8 +8,9 @@ import pytest
 from voicecheck.lexicon import SimpleMatcher, load_lexicon, normalise_phrase
 from voicecheck.recording import RATE, sound_from_samples
 from voicecheck.records import Word
+from voicecheck.records.odds import logistic
 from voicecheck.resources import lexicon_dir
-from voicecheck.speech.certainty import calibrated, calibration, fit_curve, logistic, logit
+from voicecheck.speech.certainty import calibrated, calibration, fit_curve, logit
 from voicecheck.speech.doctor import sample_sound
 from voicecheck.speech.ear import told_apart
 from voicecheck.speech.quality import record_again, sound_quality

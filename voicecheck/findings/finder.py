@@ -41,13 +41,15 @@ class Finder:
         notes = self._merger.merge(assembler.run())
         names = {id(note): f"f{number}" for number, note in enumerate(notes, start=1)}
         evidence = Evidence(reading, self._lexicon, self._rules.tree)
+        counts = [evidence.of(note) for note in notes]
         findings = tuple(
-            self._finding(note, names, reading.tokens, transcript, evidence=evidence) for note in notes
+            self._finding(note, names, reading.tokens, transcript, counts=counted)
+            for note, counted in zip(notes, counts, strict=True)
         )
         ledger = keep_ledger(reading, findings, assembler.talk, words=len(transcript.words))
         about = about_vehicle(reading, self._lexicon)
         found = FindingsResult(findings=findings, ledger=ledger, vehicle=about)
-        return found, [evidence.of(note) for note in notes]
+        return found, counts
 
     def _finding(
         self,
@@ -56,11 +58,11 @@ class Finder:
         tokens: Sequence[Token],
         transcript: Transcript,
         *,
-        evidence: Evidence,
+        counts: Mapping[str, float],
     ) -> Finding:
         component = self._lexicon.components[note.component]
         spans = _spans(note, tokens, transcript.words)
-        learned = self._learned(evidence.of(note)) if self._sureness is not None else None
+        learned = self._learned(counts) if self._sureness is not None else None
         certainty = certainty_of(note, component, spans, transcript.words, learned=learned)
         asks = asks_of(note, self._lexicon, spans, sure=certainty["component"])
         if not asks and self._is_unsure(note, certainty):

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping
 from typing import Literal
 
 from pydantic import Field
 
 from voicecheck.records.base import Record
+from voicecheck.records.odds import logistic
 
 Judged = Literal["component", "positions", "state", "action", "finding"]
 """The fields that a label judges, and "finding": part, place, state and action all right."""
@@ -30,4 +30,4 @@ class Sureness(Record):
         Counts without a weight, and weights without a count, weigh nothing.
         """
         odds = sum(weight * counts.get(name, 0.0) for name, weight in self.weights[field].items())
-        return 1.0 / (1.0 + math.exp(-min(30.0, max(-30.0, odds))))
+        return logistic(odds)

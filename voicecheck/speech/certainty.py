@@ -10,6 +10,7 @@ from importlib import resources
 from typing import Literal
 
 from voicecheck.records import Record, Word
+from voicecheck.records.odds import logistic
 
 DATA = "certainty.json"
 Kind = Literal["word", "side", "number"]
@@ -57,11 +58,6 @@ def logit(probability: float) -> float:
     """The log odds of a probability, kept finite."""
     kept = min(1.0 - _EDGE, max(_EDGE, probability))
     return math.log(kept / (1.0 - kept))
-
-
-def logistic(odds: float) -> float:
-    """The probability of log odds."""
-    return 1.0 / (1.0 + math.exp(-min(30.0, max(-30.0, odds))))
 
 
 def fit_curve(probabilities: Sequence[float], right: Sequence[bool]) -> Curve:

@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 from voicecheck.lexicon import normalise_phrase
 from voicecheck.records import Record, Word
-from voicecheck.speech.certainty import logistic
+from voicecheck.records.odds import logistic
 from voicecheck.speech.evidence import Compared
 from voicecheck.speech.search import Candidate
 
