@@ -1,23 +1,30 @@
 """Learns, from labelled recordings, when a repair is accepted, which hearing is the better one, and what a
 certainty is worth.
 
-    python benchmarks/learn_ear.py samples_synthetic/tune [--only NAME.VOICE ...] [--keep FILE] [--write]
+    python benchmarks/learn_ear.py samples_synthetic/tune [--only NAME.VOICE ...]
+        [--conditions noise10,noise5] [--keep FILE] [--windows FILE] [--write]
 
-Hears every NAME.VOICE.opus of the folder with the full ear, compares with NAME.txt, fits the weights of
-``voicecheck/speech/repair.json`` and ``choice.json`` and the curves of ``certainty.json``, and prints what
-came of it. Weights are judged with the narration at hand left out of the learning. ``--keep`` is a file in
-which what was seen in each recording is kept, from which a later run goes on: delete it when the ear changes.
-Only the tune folder may be learned from: hold is for measuring.
+Hears every NAME.VOICE.opus of the folder with the full ear, those without noise also in the conditions in
+turn, compares with NAME.txt, fits the weights of ``voicecheck/speech/repair.json`` and ``choice.json`` and
+the curves of ``certainty.json``, and prints what came of it. Weights are judged with the narration at hand
+left out of the learning; so is the mean log probability below which a window is left as it was heard.
+``--keep`` is a file in which what was seen in each recording is kept, from which a later run goes on: delete
+it when the ear changes. ``--windows`` writes what was heard, window by window, for
+``tests/speech/test_guard.py``. Only the tune folder may be learned from: hold is for measuring.
 """
 
 from __future__ import annotations
 
 import argparse
+import gzip
 import json
 import pickle
+import tempfile
+import zlib
 from collections.abc import Sequence
 from pathlib import Path
 from typing import NamedTuple
+from unittest.mock import patch
 
 import jiwer
 import numpy as np
@@ -25,21 +32,35 @@ import numpy as np
 import voicecheck.speech
 from voicecheck.lexicon import load_lexicon, normalise_phrase
 from voicecheck.lexicon.matcher import compile_matcher
+from voicecheck.measure.ear import write_wav
+from voicecheck.measure.ear_conditions import Condition, apply_condition, conditions_named, is_clean
 from voicecheck.measure.words import missed_terms, plain_numbers, terms_of, word_errors
 from voicecheck.pipeline import listen
+from voicecheck.recording import read_sound
 from voicecheck.records import Word
 from voicecheck.records.odds import logistic
 from voicecheck.resources import lexicon_dir
-from voicecheck.speech import SpeechSettings, ear
+from voicecheck.speech import SpeechSettings, ear, whisper
 from voicecheck.speech.certainty import Kind, calibration, fit_curve
-from voicecheck.speech.choices import Hearing, Weighed, alternatives, choice, chosen_of, could_be_better
+from voicecheck.speech.choices import (
+    LEAST_GAIN,
+    Hearing,
+    Weighed,
+    alternatives,
+    choice,
+    chosen_of,
+    could_be_better,
+)
 from voicecheck.speech.choices import features_of as choice_features
-from voicecheck.speech.repair import LEAST_GAIN, SIDE_GAIN, Asked, acceptance, chosen, clipped, with_text
+from voicecheck.speech.repair import Asked, acceptance, chosen, clipped, least_gain, with_text
 from voicecheck.speech.whisper import WhisperRecogniser
 
 HELD_BACK = 0.3  # towards weights of nothing
+FEWEST = 40  # readings: from fewer no weights are learned anew
 LEVELS = (0.3, 0.4, 0.5, 0.6, 0.7, 0.8)
-LEAST, SIDE_LEAST, CHOICE_LEAST = 0.6, 0.75, 0.5
+LEAST, SIDE_LEAST, CHOICE_LEAST = 0.4, 0.6, 0.5
+BOUNDS = (-9.0, -0.5, -0.45, -0.4, -0.36, -0.33, -0.3, -0.26)  # of a window's mean log probability
+REPAIR_BOUND, CHOICE_BOUND = -0.4, -0.36
 KINDS: tuple[Kind, ...] = ("word", "side", "number")
 
 
@@ -54,6 +75,7 @@ class Seen(NamedTuple):
     features: dict[str, float]
     group: int
     side: bool = False
+    logprob: float = 0.0  # of the window, mean
 
 
 class Labelled(NamedTuple):
@@ -63,10 +85,19 @@ class Labelled(NamedTuple):
     errors: int
     missed: int
     narration: str
+    noisy: bool = False
 
     @property
     def right(self) -> bool:
         return self.errors < 0 or (self.errors == 0 and self.missed < 0)
+
+
+class Window(NamedTuple):
+    """What was heard in one window, before anything was read otherwise."""
+
+    words: tuple[Word, ...]
+    hot: tuple[str, ...]
+    hearings: tuple[Hearing, ...]
 
 
 class Learned(NamedTuple):
@@ -75,6 +106,9 @@ class Learned(NamedTuple):
     labelled: list[Labelled]
     stated: list[tuple[Kind, float, bool]]
     spoken: int
+    noisy: bool = False
+    market: str = "US"
+    windows: tuple[Window, ...] = ()
 
 
 def main() -> None:
@@ -82,7 +116,9 @@ def main() -> None:
     parser.add_argument("folder", type=Path)
     parser.add_argument("--only", nargs="*", default=[])
     parser.add_argument("--model", default="base")
+    parser.add_argument("--conditions", default="", help="in turn, for recordings without noise")
     parser.add_argument("--keep", type=Path)
+    parser.add_argument("--windows", type=Path)
     parser.add_argument("--write", action="store_true")
     given = parser.parse_args()
     if given.folder.resolve().name == "hold":
@@ -92,13 +128,56 @@ def main() -> None:
     if given.keep is not None and given.keep.exists():
         kept = pickle.loads(given.keep.read_bytes())
     pupil = Pupil(given.model)
-    for path in paths:
-        if path.stem not in kept:
-            kept[path.stem] = pupil.learn_from(path)
+    jobs = jobs_of(paths, [name for name in given.conditions.split(",") if name])
+    for name, path, condition in jobs:
+        if name not in kept:
+            kept[name] = pupil.learn_from(path, condition)
             if given.keep is not None:
                 given.keep.write_bytes(pickle.dumps(kept))
-            print(f"{path.stem}: {len(kept[path.stem].labelled)} readings", flush=True)
-    report([kept[path.stem] for path in paths], write=given.write)
+            print(f"{name}: {len(kept[name].labelled)} readings", flush=True)
+    if given.windows is not None:
+        write_windows({p.stem: kept[p.stem] for p in paths}, given.windows)
+    report([kept[name] for name, _, _ in jobs], write=given.write)
+
+
+def jobs_of(paths: Sequence[Path], names: Sequence[str]) -> list[tuple[str, Path, Condition | None]]:
+    """Every recording as it is, and those without noise once more, in the conditions by turns."""
+    jobs: list[tuple[str, Path, Condition | None]] = [(path.stem, path, None) for path in paths]
+    conditions = conditions_named(names) if names else ()
+    clean = sorted(
+        (path for path in paths if is_clean(path.stem.split(".")[1])),
+        key=lambda path: zlib.crc32(path.name.encode()),
+    )
+    for number, path in enumerate(clean):
+        if conditions:
+            condition = conditions[number % len(conditions)]
+            jobs.append((f"{path.stem}@{condition.name}", path, condition))
+    return jobs
+
+
+def write_windows(learned: dict[str, Learned], to: Path) -> None:
+    """What was heard in each recording, as packed JSON."""
+    data = {
+        "hot": {one.market: one.windows[0].hot for one in learned.values() if one.windows},
+        "recordings": {
+            name: {
+                "market": one.market,
+                "windows": [
+                    {
+                        "words": [
+                            [w.heard, round(w.start or 0.0, 2), round(w.end or 0.0, 2), round(w.certainty, 3)]
+                            for w in window.words
+                        ],
+                        "hearings": window.hearings,
+                    }
+                    for window in one.windows
+                ],
+            }
+            for name, one in learned.items()
+        },
+    }
+    text = json.dumps(data, ensure_ascii=False, separators=(",", ":"))
+    to.write_bytes(gzip.compress(text.encode(), mtime=0))
 
 
 class Pupil:
@@ -109,13 +188,23 @@ class Pupil:
         self._lexicons = {market: load_lexicon(lexicon_dir(), market=market) for market in ("US", "UK")}
         self._matchers = {market: compile_matcher(one) for market, one in self._lexicons.items()}
 
-    def learn_from(self, path: Path) -> Learned:
+    def learn_from(self, path: Path, condition: Condition | None = None) -> Learned:
         name = path.name.split(".")[0]
+        noisy = condition is not None or not is_clean(path.stem.split(".")[1])
         market = "UK" if name.startswith("uk-") else "US"
         lexicon, matcher = self._lexicons[market], self._matchers[market]
         text = path.with_name(f"{name}.txt").read_text(encoding="utf-8")
         units = {normalise_phrase(g.said): g.value for g in lexicon.grammar if g.kind == "unit"}
-        seen, raw = self._heard(path, market)
+        if condition is None:
+            seen, raw, windows = self._heard(path, market)
+        else:
+            samples = apply_condition(
+                condition, read_sound(path).floats(), seed=zlib.crc32(path.stem.encode())
+            )
+            with tempfile.TemporaryDirectory() as work:
+                wav = Path(work) / "noisy.wav"
+                write_wav(wav, samples)
+                seen, raw, windows = self._heard(wav, market)
         whole = [word.heard for word, _ in raw]
         wanted, terms = plain_numbers(text, units=units), terms_of(text, matcher)
 
@@ -135,24 +224,44 @@ class Pupil:
                 continue
             read = with_text(one.words, one.first, one.last, one.text)
             now = faults([*whole[:at], *read, *whole[at + len(part) :]])
-            labelled.append(Labelled(one, now[0] - before[0], now[1] - before[1], name))
-        return Learned(labelled, judged(raw, text, units), len(normalise_phrase(text)))
+            labelled.append(Labelled(one, now[0] - before[0], now[1] - before[1], name, noisy))
+        return Learned(
+            labelled, judged(raw, text, units), len(normalise_phrase(text)), noisy, market, tuple(windows)
+        )
 
-    def _heard(self, path: Path, market: str) -> tuple[list[Seen], list[tuple[Word, Kind | None]]]:
-        """The readings that came up, and the words with the certainty that the engine states."""
+    def _heard(
+        self, path: Path, market: str
+    ) -> tuple[list[Seen], list[tuple[Word, Kind | None]], list[Window]]:
+        """The readings that came up, the words with the certainty that the engine states, the windows."""
         seen: list[Seen] = []
         raw: list[tuple[Word, Kind | None]] = []
+        windows: list[Window] = []
+        at = [0.0]  # the log probability of the window at hand
+
+        def mended(
+            words: Sequence[Word],
+            hot_words: Sequence[str],
+            tools: ear.LexiconTools,
+            score: ear.Scorer,
+            *,
+            hearings: Sequence[Hearing] = (),
+            logprob: float = 0.0,
+        ) -> list[Word]:
+            at[0] = logprob
+            windows.append(Window(tuple(words), tuple(hot_words), tuple(hearings)))
+            return ear.mended(words, hot_words, tools, score, hearings=hearings)  # nothing is withheld
 
         def considered(words: Sequence[Word], tools: ear.LexiconTools, score: ear.Scorer) -> list[Asked]:
             taken: list[Asked] = []
+            whole = tuple(words)  # one for all: which window a reading belongs to
             for group in ear.seen_in_groups(ear.seen_by(words, tools), acceptance()):
                 asked = ear.asked_about(group, words, score)
                 for one, (candidate, features) in zip(asked, group, strict=True):
-                    if one.gain < (SIDE_GAIN if candidate.side else LEAST_GAIN):
+                    if one.gain < least_gain(candidate) or (candidate.side and candidate.cost == 0):
                         continue
                     known = {**features, "gain": clipped(one.gain)}
                     place = candidate.first, candidate.last, candidate.text
-                    seen.append(Seen("repair", tuple(words), *place, known, len(seen), candidate.side))
+                    seen.append(Seen("repair", whole, *place, known, len(seen), candidate.side, at[0]))
                 taken += chosen(asked, acceptance())
             return taken
 
@@ -160,6 +269,7 @@ class Pupil:
             words: Sequence[Word], hearings: Sequence[Hearing], tools: ear.LexiconTools, score: ear.Scorer
         ) -> list[Weighed]:
             weighed = []
+            whole = tuple(words)
             index = tools.index
             for one in alternatives(words, hearings, is_fixed=index.is_fixed, is_number=index.is_number):
                 around = ear.Around(words, one.first, one.last)
@@ -172,7 +282,8 @@ class Pupil:
                 )
                 if not could_be_better(known, choice().model_copy(update={"least": 0.0})):
                     continue
-                seen.append(Seen("choice", tuple(words), one.first, one.last, one.text, known, len(seen)))
+                place = one.first, one.last, one.text
+                seen.append(Seen("choice", whole, *place, known, len(seen), logprob=at[0]))
                 weighed.append(Weighed(one, gain, weight_of(known, choice().weights)))
             return chosen_of(weighed, least=choice().least)
 
@@ -180,15 +291,14 @@ class Pupil:
             raw.extend(zip(words, self.kinds(words), strict=True))
             return list(words)
 
-        before = ear.considered, ear.chosen_between, ear.LexiconTools.calibrated
-        ear.considered, ear.chosen_between = considered, chosen_between
-        ear.LexiconTools.calibrated = calibrated  # type: ignore[method-assign]
-        try:
+        with (
+            patch.object(ear, "considered", considered),
+            patch.object(ear, "chosen_between", chosen_between),
+            patch.object(ear.LexiconTools, "calibrated", calibrated),
+            patch.object(whisper, "mended", mended),
+        ):
             listen(self._lexicons[market], path, self._recogniser)
-        finally:
-            ear.considered, ear.chosen_between = before[:2]
-            ear.LexiconTools.calibrated = before[2]  # type: ignore[method-assign]
-        return seen, raw
+        return seen, raw, windows
 
 
 def weight_of(features: dict[str, float], weights: dict[str, float]) -> float:
@@ -217,8 +327,19 @@ def judged(
 
 
 def fit(rows: Sequence[tuple[dict[str, float], bool]]) -> dict[str, float]:
-    """The weights of a logistic model (Newton's method, held back towards nothing)."""
-    names = list(rows[0][0])
+    """The weights of a logistic model (Newton's method, held back towards nothing).
+
+    From few readings it may come out that a sound that fits better speaks against one: then the gain counts
+    by its lower bound alone.
+    """
+    weights = fitted(rows, list(rows[0][0]))
+    if weights.get("gain", 0.0) >= 0:
+        return weights
+    return fitted(rows, [name for name in rows[0][0] if name != "gain"])
+
+
+def fitted(rows: Sequence[tuple[dict[str, float], bool]], names: Sequence[str]) -> dict[str, float]:
+    """The weights of the features ``names``."""
     x = np.array([[features[name] for name in names] for features, _ in rows])
     y = np.array([float(right) for _, right in rows])
     hold = np.array([0.05 if name == "one" else HELD_BACK for name in names])
@@ -242,12 +363,15 @@ def left_out(rows: Sequence[Labelled]) -> list[float]:
     return found
 
 
-def accepted(rows: Sequence[Labelled], supports: Sequence[float], least: float) -> list[int]:
-    """Which would be read: in each window the best supported that do not overlap."""
+def accepted(
+    rows: Sequence[Labelled], supports: Sequence[float], least: float, bound: float = BOUNDS[0]
+) -> list[int]:
+    """Which would be read: in each window of at least the log probability ``bound`` the best supported that
+    do not overlap."""
     taken: list[int] = []
     for at in sorted(range(len(rows)), key=lambda n: -supports[n]):
         one = rows[at].seen
-        if supports[at] < max(least, SIDE_LEAST if one.side else 0.0):
+        if one.logprob < bound or supports[at] < max(least, SIDE_LEAST if one.side else 0.0):
             continue
         others = (rows[n].seen for n in taken)
         if not any(o.words is one.words and o.first < one.last and one.first < o.last for o in others):
@@ -258,22 +382,34 @@ def accepted(rows: Sequence[Labelled], supports: Sequence[float], least: float) 
 def report(learned: Sequence[Learned], *, write: bool) -> None:
     """Prints, and writes on demand, what was learned."""
     spoken = sum(one.spoken for one in learned)
+    spoken_noisy = sum(one.spoken for one in learned if one.noisy)
     recordings = len(learned)
-    for sort, least, name in (("repair", LEAST, "repair.json"), ("choice", CHOICE_LEAST, "choice.json")):
+    print(f"{recordings} recordings, {spoken} words, {spoken_noisy} of them in noise")
+    for sort, least, bound, name in (
+        ("repair", LEAST, REPAIR_BOUND, "repair.json"),
+        ("choice", CHOICE_LEAST, CHOICE_BOUND, "choice.json"),
+    ):
         rows = [row for one in learned for row in one.labelled if row.seen.sort == sort]
-        supports = left_out(rows)
+        model = acceptance() if sort == "repair" else choice()
+        enough = len(rows) >= FEWEST
+        supports = left_out(rows) if enough else [weight_of(row.seen.features, model.weights) for row in rows]
         for level in LEVELS:
-            print(sort, level, counted(rows, accepted(rows, supports, level)))
-        for at in accepted(rows, supports, least):
+            print(sort, "support", level, by_noise(rows, accepted(rows, supports, level, bound)))
+        for each in BOUNDS:
+            print(sort, "log probability", each, by_noise(rows, accepted(rows, supports, least, each)))
+        for at in accepted(rows, supports, least, bound):
             row, one = rows[at], rows[at].seen
             heard = " ".join(word.heard for word in one.words[one.first : one.last])
             print(f"  {supports[at]:.2f} {row.errors:+d} {row.missed:+d} {heard!r} → {one.text!r}")
-        weights = fit([(row.seen.features, row.right) for row in rows])
-        counts = counted(rows, accepted(rows, supports, least))
+        weights = fit([(row.seen.features, row.right) for row in rows]) if enough else model.weights
+        counts = counted(rows, accepted(rows, supports, least, bound))
         figures: dict[str, float | int | str] = {
-            "from": "samples_synthetic/tune; counted with the narration at hand left out of the learning",
+            "from": "samples_synthetic/tune; counted with the narration at hand left out of the learning"
+            if enough
+            else "samples_synthetic/tune; the weights were learned before, from 15 of these recordings",
             "recordings": recordings,
             "words": spoken,
+            "of these in noise": spoken_noisy,
             "asked about": len(rows),
             "of these right": sum(row.right for row in rows),
             **counts,
@@ -281,8 +417,7 @@ def report(learned: Sequence[Learned], *, write: bool) -> None:
         }
         print(json.dumps({"weights": weights, "figures": figures}, indent=1))
         if write:
-            model = acceptance() if sort == "repair" else choice()
-            update = {"weights": weights, "least": least, "figures": figures}
+            update = {"weights": weights, "least": least, "least_logprob": bound, "figures": figures}
             if sort == "repair":
                 update["side_least"] = SIDE_LEAST
             save(name, model.model_copy(update=update).model_dump_json(indent=2))
@@ -301,6 +436,14 @@ def report(learned: Sequence[Learned], *, write: bool) -> None:
     print(json.dumps({**figures, **{kind: curve.model_dump() for kind, curve in curves.items()}}, indent=1))
     if write:
         save("certainty.json", new.model_copy(update={"figures": figures}).model_dump_json(indent=2))
+
+
+def by_noise(rows: Sequence[Labelled], taken: Sequence[int]) -> dict[str, dict[str, int]]:
+    """The counts of recordings without and with noise."""
+    return {
+        name: counted(rows, [at for at in taken if rows[at].noisy is noisy])
+        for name, noisy in (("clean", False), ("noise", True))
+    }
 
 
 def counted(rows: Sequence[Labelled], taken: Sequence[int]) -> dict[str, int]:

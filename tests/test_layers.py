@@ -19,9 +19,11 @@ MAY_IMPORT = {
     "lexicon": {"records"},
     "speech": {"records", "recording", "lexicon"},
     "catalogue": {"records", "lexicon", "resources"},
+    "bring": {"records", "lexicon", "catalogue", "resources"},
     "language": {"records", "lexicon"},
     "findings": {"records", "lexicon", "language"},
     "estimate": {"records", "lexicon"},
+    "papers": {"records"},
     "documents": {"records"},
     "pipeline": {
         "records", "resources", "recording", "speech", "lexicon", "catalogue", "language", "findings",
@@ -35,8 +37,20 @@ MAY_IMPORT = {
     "cli": {
         "records", "resources", "recording", "speech", "lexicon", "catalogue", "language", "findings",
         "estimate",
-        "documents", "pipeline", "measure",
+        "documents", "pipeline", "measure", "cli_bring", "cli_keep", "cli_papers", "cli_serve",
+        "cli_shop",
     },
+    "store": {"records"},
+    "desk": {"records", "lexicon", "estimate"},
+    "shop": {
+        "records", "resources", "recording", "speech", "lexicon", "catalogue", "language", "findings",
+        "estimate", "papers", "documents", "pipeline", "store", "desk", "bring",
+    },
+    "cli_keep": {"records", "shop"},
+    "cli_serve": {"records", "shop"},
+    "cli_shop": {"records", "resources", "store", "shop"},
+    "cli_papers": {"records", "resources", "lexicon", "catalogue", "estimate", "papers", "documents"},
+    "cli_bring": {"records", "resources", "lexicon", "bring", "documents"},
     "__main__": {"cli"},
     "__init__": set(),
 }  # fmt: skip
@@ -47,14 +61,25 @@ ADAPTERS = {
     "faster_whisper": {"speech/whisper.py"},
     "spacy": {"lexicon/matcher.py"},
     "rapidfuzz": {"estimate/names.py"},
+    "openpyxl": {"bring/sheets.py"},
+    "alembic": {"store/migrate.py", "store/migrations/env.py", "store/migrations/versions/v0001_first.py"},
+    "dbos": {"shop/work/durable.py"},
+    "fsspec": {"store/media.py"},
     "text_to_num": {"language/quantities.py", "measure/words.py"},
     "jinja2": {"documents/page.py"},
+    "reportlab": {"documents/pdf.py"},
+    "PIL": {"shop/pictures.py"},
+    "argon2": {"shop/web/auth.py"},
+    "limits": {"shop/web/limits.py"},
+    "cryptography": {"shop/tls.py"},
+    "uvicorn": {"shop/serve.py"},
+    "segno": {"shop/web/qr.py"},
     "jiwer": {"measure/words.py"},
     "pint": {"records/units.py"},
     "vininfo": {"findings/vin.py"},
 }
 
-PURE = ("language", "findings", "estimate", "records")
+PURE = ("language", "findings", "estimate", "desk", "papers", "records")
 FORBIDDEN_IN_PURE = {
     "os", "pathlib", "io", "time", "datetime", "random", "socket", "subprocess", "shutil", "logging", "open",
 }  # fmt: skip

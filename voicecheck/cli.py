@@ -22,6 +22,11 @@ from typing import TYPE_CHECKING, Any, NamedTuple, NoReturn, TypeVar
 import click
 
 from voicecheck import __version__
+from voicecheck.cli_bring import register as register_bring
+from voicecheck.cli_keep import register as register_keep
+from voicecheck.cli_papers import register as register_papers
+from voicecheck.cli_serve import serve
+from voicecheck.cli_shop import register as register_shop
 
 if TYPE_CHECKING:
     from rich.console import Console, RenderableType
@@ -757,6 +762,12 @@ def _installed() -> Iterator[str]:
 def _cores() -> int:
     return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
 
+
+register_bring(main)
+register_papers(main)
+register_shop(main)
+register_keep(main)
+main.add_command(serve)
 
 if __name__ == "__main__":
     main()

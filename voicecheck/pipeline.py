@@ -24,7 +24,7 @@ from voicecheck.findings.trace import trace
 from voicecheck.language import Reader
 from voicecheck.lexicon import Lexicon, hot_words, load_lexicon
 from voicecheck.lexicon.matcher import compile_matcher
-from voicecheck.recording import read_sound
+from voicecheck.recording import MAX_SECONDS, read_sound
 from voicecheck.records import (
     Ask,
     DataError,
@@ -71,6 +71,7 @@ def load_workshop(
     lexicon_folder: Path | None = None,
     catalogue: Path | None = None,
     prices: Path | None = None,
+    policies: Path | None = None,
 ) -> Workshop:
     """The shipped vocabulary and shop data, with the shop's own over them.
 
@@ -80,9 +81,11 @@ def load_workshop(
     shop = load_shop(
         catalogue=catalogue,
         prices=prices,
+        policies=policies,
         market=market,
         component_ids=lexicon.components.keys(),
         measure_ids=lexicon.measures.keys(),
+        condition_ids=lexicon.conditions.keys(),
     )
     return Workshop(
         lexicon=lexicon,
@@ -218,10 +221,11 @@ def listen(
     *,
     progress: Progress | None = None,
     timings: dict[str, float] | None = None,
+    max_seconds: float = MAX_SECONDS,
 ) -> tuple[Transcript, RecordingInfo]:
     """Decode and recognise, with hot words from ``lexicon``. ``timings`` receives the seconds of both stages.
 
-    Raises as ``draft_from_file`` does.
+    Raises as ``draft_from_file`` does; ``TooLongError`` for more than ``max_seconds``.
     """
     took = timings if timings is not None else {}
 
@@ -229,7 +233,7 @@ def listen(
         return None if progress is None else lambda share: progress(stage, share)
 
     with timed(took, "decoding"):
-        sound = read_sound(path, progress=tell("decoding"))
+        sound = read_sound(path, max_seconds=max_seconds, progress=tell("decoding"))
     # A file name may hold bytes that are no text, which no JSON can carry.
     sound = replace(sound, name=os.fsencode(path.name).decode("utf-8", errors="replace"))
     phrases = hot_words(lexicon, limit_tokens=HOT_TOKENS, count_tokens=_rough_tokens)

@@ -49,4 +49,9 @@ def test_prices_of_another_market_are_refused(tmp_path: Path) -> None:
 def test_unknown_components_are_found_when_ids_are_given() -> None:
     with pytest.raises(DataError) as caught:
         load_shop(market="US", component_ids={"brake_pads"})
-    assert {p.file for p in caught.value.problems} == {"catalogue.csv", "limits.csv"}
+    assert {p.file for p in caught.value.problems} == {
+        "catalogue.csv",
+        "limits.csv",
+        "policies.yaml",
+        "prices.us.yaml",
+    }

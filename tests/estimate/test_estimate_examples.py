@@ -570,9 +570,10 @@ def test_an_axle_opens_both_of_its_corners() -> None:
     assert "less 0.4 h for wheel off, front left and front right" in tyres.arithmetic
 
 
-def test_work_for_another_day_pays_for_its_own_opening() -> None:
-    result = estimate(finding("f1", "radiator", urgency="now"), finding("f2", "water_pump", urgency="later"))
-    assert [x.hours for x in lines(result, "labour")] == [D("2.0"), D("2.5")]
+def test_the_more_urgent_job_pays_for_what_is_shared() -> None:
+    """All that is agreed to is one visit: the later job finds the system drained, whatever its code."""
+    result = estimate(finding("f1", "radiator", urgency="later"), finding("f2", "water_pump", urgency="now"))
+    assert [(x.catalogue, x.hours) for x in lines(result, "labour")] == [("C20", D("2.5")), ("C10", D("1.6"))]
 
 
 def test_three_that_share_a_step_pay_for_it_once() -> None:
@@ -725,8 +726,11 @@ def test_one_cooling_system_filled_twice_is_asked_about() -> None:
         == "Coolant is already on the draft with “Replace radiator”: is it filled once?"
     )
     assert first.amount == second.amount == D("48.00")
-    other_day = estimate(finding("f1", "radiator"), finding("f2", "water_pump", urgency="later"), data=data)
-    assert [codes(x.asks) for x in lines(other_day, "fluid")] == [[], []]
+    result = estimate(
+        finding("f1", "radiator"), finding("f2", "water_pump", urgency="later"),
+        data=data, put_off=frozenset({"f2:C21:labour"}),
+    )  # fmt: skip
+    assert [codes(x.asks) for x in lines(result, "fluid")] == [[], []], "on another day it is filled again"
 
 
 # -- what usually follows ---

@@ -9,7 +9,7 @@ import pytest
 from estimate_kit import LIMITS, codes, estimate, finding, lines, reading, shop, span
 
 from voicecheck.estimate.limits import judge
-from voicecheck.records import Ask, Finding, Limit, Ref
+from voicecheck.records import Ask, Finding, Limit, Policies, Ref
 
 D = Decimal
 
@@ -222,3 +222,74 @@ def test_a_reading_against_three_millimetres(said: dict[str, Any], bound: Any, v
 def test_what_a_bound_leaves_open_is_not_asked_about(bound: str) -> None:
     value = "3" if bound == "<" else "1"
     assert asks(tyre(value, bound=bound)) == ()
+
+
+# -- every reading beside its limits ---
+
+
+def checks(item: Finding, *, limits: tuple[Limit, ...] = LIMITS, near: str = "0") -> list[Any]:
+    data = shop(limits=limits).model_copy(update={"policies": Policies(near_limit_percent=D(near))})
+    return list(estimate(item, data=data).estimate.checks)
+
+
+@pytest.mark.parametrize(
+    ("value", "verdict", "left", "agrees"),
+    [("1", "beyond", "-1", False), ("2", "within", "0", True), ("2.4", "within", "0.4", True)],
+)
+def test_a_reading_says_how_it_stands(value: str, verdict: str, left: str, agrees: bool) -> None:
+    (found,) = checks(tyre(value))
+    assert (found.verdict, found.left, found.agrees) == (verdict, D(left), agrees)
+    assert (found.origin, found.source, found.limit, found.unit_limit) == (
+        "published",
+        "a law",
+        D(2),
+        "1/32 in",
+    )
+    assert found.message.startswith("Front left tyre, tread depth: ")
+
+
+def test_what_is_near_its_limit_is_reported_by_the_shops_margin() -> None:
+    assert [c.verdict for c in checks(tyre("2.4"), near="25")] == ["near"]
+    assert [c.verdict for c in checks(tyre("2.5"), near="25")] == ["within"]
+
+
+def test_advice_short_of_the_limit_marks_what_is_near_too() -> None:
+    advice = LIMITS[0].model_copy(update={"id": "advice", "scope": "advice", "value": D(4)})
+    assert [c.verdict for c in checks(tyre("3"), limits=(LIMITS[0], advice))] == ["near"]
+    assert [c.verdict for c in checks(tyre("4"), limits=(LIMITS[0], advice))] == ["within"]
+
+
+def test_spoken_shop_and_published_limits_are_all_reported() -> None:
+    own = LIMITS[0].model_copy(update={"id": "own", "value": D(5), "status": "shop", "source": "our own"})
+    item = tyre("4", heard=(span("minimum is 3"),), limits_said=(reading("tread depth", "3", "1/32 in"),))
+    found = checks(item, limits=(LIMITS[0], own))
+    assert [(c.origin, c.verdict) for c in found] == [
+        ("spoken", "within"), ("shop", "beyond"), ("published", "within"),
+    ]  # fmt: skip
+
+
+def test_the_shops_own_limit_is_asked_about_before_the_published_one() -> None:
+    own = LIMITS[0].model_copy(
+        update={"id": "own", "value": D(5), "status": "shop", "source": "our own limit"}
+    )
+    (ask,) = asks(tyre("1"), limits=(LIMITS[0], own))
+    assert "at least 5 1/32 in (our own limit)" in ask.message
+
+
+def test_work_on_what_is_beyond_its_limit_agrees() -> None:
+    (found,) = checks(tyre("1", state="defect", action="replace"))
+    assert (found.verdict, found.agrees) == ("beyond", True)
+
+
+def test_what_is_only_bounded_has_no_rest() -> None:
+    (found,) = checks(tyre("3", bound="<"))
+    assert (found.verdict, found.left) == ("open", None)
+
+
+def test_replacing_what_is_near_its_limit_raises_no_question() -> None:
+    item = tyre("2.4", state="defect", action="replace")
+    assert codes(asks(item)) == ["limit_vs_advice"], "without a margin it is within the limit like any other"
+    data = shop().model_copy(update={"policies": Policies(near_limit_percent=D(25))})
+    result = estimate(item, data=data)
+    assert result.findings[0].asks == ()
+    assert [c.agrees for c in result.estimate.checks] == [True]

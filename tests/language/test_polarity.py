@@ -110,7 +110,7 @@ def test_where_a_denial_ends(read: Read, text: str, plain: list[str], denied: li
         ("no play in the tie rod end torn boot on the ball joint", ["torn"], ["play"]),
         # but not here
         ("none of the pads and rotors are worn", [], ["worn"]),
-        ("no dribbles or leaks", [], ["leaks"]),
+        ("no gremlins or leaks", [], ["leaks"]),
         ("I don't think the hose is split", [], ["split"]),
         ("no play in the hub or the ball joint", [], ["play"]),
         ("nothing on there is worn", [], ["worn"]),
@@ -125,7 +125,7 @@ def test_a_new_statement_ends_a_denial(read: Read, text: str, plain: list[str], 
     [
         ("no leaks, cracks or rust", [], ["leaks", "cracks", "rust"]),
         ("no leaks, cracks, or rust", [], ["leaks", "cracks", "rust"]),
-        ("no dribbles, leaks or rust", [], ["leaks", "rust"]),
+        ("no gremlins, leaks or rust", [], ["leaks", "rust"]),
         ("not leaking, torn and cracked", ["torn", "cracked"], ["leaking"]),
         ("no leaks, the boot is torn or cracked", ["torn", "cracked"], ["leaks"]),
     ],

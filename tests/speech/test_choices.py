@@ -77,6 +77,16 @@ def test_words_put_in_or_left_out_stand_with_a_neighbour() -> None:
 
 
 @pytest.mark.parametrize(
+    "other",
+    ["that boot is torn and", "that boot is torn, replace it", "so that boot is torn", "that boot is"],
+)
+def test_what_another_hearing_has_more_at_an_end_may_be_of_the_next_window(other: str) -> None:
+    assert all(
+        len(text.split()) <= last - first for first, last, text in differing("that boot is torn", other)
+    )
+
+
+@pytest.mark.parametrize(
     ("ours", "other"),
     [
         ("the left boot", "the right boot"),

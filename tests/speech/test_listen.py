@@ -60,7 +60,7 @@ def test_options_ask_for_the_ear_they_name(
     monkeypatch.setattr("voicecheck.speech.whisper.WhisperRecogniser", recogniser)
     monkeypatch.setattr(
         "voicecheck.pipeline.read_sound",
-        lambda path, progress=None: sound_from_samples(np.zeros(32000), name="x.wav"),
+        lambda path, **_: sound_from_samples(np.zeros(32000), name="x.wav"),
     )
     path = tmp_path / "x.wav"
     path.write_bytes(b"not looked at")

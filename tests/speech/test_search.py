@@ -101,6 +101,36 @@ def test_no_candidate_brings_in_a_number_a_negation_or_a_short_side(index: Sound
 
 
 @pytest.mark.parametrize(
+    ("text", "meant"),
+    [
+        ("it's got an ale in it", "a nail in it"),  # conditions of everyday words
+        ("they are toothed and to cut", "too thin"),
+        ("fail the low test", "failed the load"),
+        ("the pan's down trans for case is dry", "transfer"),  # a piece is a term of its own
+        ("left front turned signals", "turn"),  # another form of a word, where it makes a term
+        ("cylinder 2's misferring", "misfiring"),  # "two is", not a count
+    ],
+)
+def test_phrases_of_everyday_words_and_of_terms_are_found_where_they_sound_alike(
+    index: SoundIndex, text: str, meant: str
+) -> None:
+    assert meant in {c.text for c in index.find(heard(text))}
+
+
+@pytest.mark.parametrize(
+    ("text", "not_meant"),
+    [
+        ("don't throw a bulb in it", "bolt"),  # one term is not exchanged for another
+        ("brake pad", "pads"),
+        ("2 misferring", "misfiring"),  # what follows a number says what it counts
+        ("got a nice one in it", "a nail in it"),  # everyday talk must sound very much alike
+    ],
+)
+def test_and_are_not_where_they_may_not_be(index: SoundIndex, text: str, not_meant: str) -> None:
+    assert not_meant not in {c.text for c in index.find(heard(text))}
+
+
+@pytest.mark.parametrize(
     "text", ["brake pad", "rotor's", "brake pads", "wheel cylinders", "drive shaft", "windscreen"]
 )
 def test_inflections_and_spacings_are_no_repairs(index: SoundIndex, text: str) -> None:

@@ -4,13 +4,16 @@ from __future__ import annotations
 
 import re
 from decimal import Decimal
-from typing import Literal
+from typing import Literal, get_args
 
 from voicecheck.records import PartUse
 
 _NUMBER = re.compile(r"-?[0-9]{1,9}(\.[0-9]{1,6})?")
-_FLUID = re.compile(r"fluid\s*:\s*", re.IGNORECASE)
+_PREFIX = re.compile(r"(fluid|fee)\s*:\s*", re.IGNORECASE)
+_RANGE = re.compile(r"(.+?)\s*[-–]\s*(.+)")
 TO_BE_FOUND = "?"
+FIXED = "="  # in front of a price that is the customer's, without markup
+CONDITIONS: tuple[str, ...] = get_args(PartUse.model_fields["condition"].annotation)
 
 
 class CellError(ValueError):
@@ -41,9 +44,16 @@ def amount(cell: str) -> Decimal:
     return value
 
 
-def price(cell: str) -> Decimal | None:
-    """A price, or ``None`` for ``?`` ("to be found")."""
-    return None if cell == TO_BE_FOUND else amount(cell)
+def price(cell: str) -> tuple[Decimal | None, Decimal | None]:
+    """A price and the upper end of a range ("48-56"); no price for ``?`` ("to be found")."""
+    if cell == TO_BE_FOUND:
+        return None, None
+    if (span := _RANGE.fullmatch(cell)) is None:
+        return amount(cell), None
+    low, high = amount(span[1]), amount(span[2])
+    if high <= low:
+        raise CellError(f"“{cell}” is no range from a lower to a higher price")
+    return low, high
 
 
 def hours(cell: str, *, most: Decimal) -> Decimal:
@@ -59,12 +69,16 @@ def hours(cell: str, *, most: Decimal) -> Decimal:
 
 
 def part(entry: str) -> PartUse:
-    """One entry of ``parts``: ``name * quantity unit @ price``, with ``fluid:`` in front for a fluid."""
+    """One entry of ``parts``: ``name * quantity unit @ price``, with ``fluid:`` in front for a fluid.
+
+    ``fee:`` in front is a fee; ``=`` before the price says that it is the customer's; a word after it that
+    the part is not new.
+    """
     shape = f"“{entry}” is not of the form “name * quantity unit @ price”"
-    kind: Literal["part", "fluid"] = "part"
+    kind: Literal["part", "fluid", "fee"] = "part"
     body = entry
-    if found := _FLUID.match(entry):
-        kind, body = "fluid", entry[found.end() :]
+    if found := _PREFIX.match(entry):
+        kind, body = ("fee" if found[1].casefold() == "fee" else "fluid"), entry[found.end() :]
     head, at, money = body.rpartition("@")
     if not at:
         raise CellError(f"{shape}: the “@” is missing (an open price is “@ ?”)")
@@ -76,10 +90,27 @@ def part(entry: str) -> PartUse:
     quantity, _, unit = count.strip().partition(" ")
     if not unit.strip():
         raise CellError(f"{shape}: a quantity and a unit are needed after the “*”")
+    money, _, condition = money.strip().partition(" ")
+    if condition and condition.strip() not in CONDITIONS:
+        raise CellError(
+            f"in “{entry}”, after the price “{condition.strip()}” is not one of {', '.join(CONDITIONS)}"
+        )
+    fixed = money.startswith(FIXED)
     try:
-        many, cost = number(quantity), price(money.strip())
+        many, (cost, high) = number(quantity), price(money.removeprefix(FIXED))
     except CellError as error:
         raise CellError(f"in “{entry}”, {error}") from error
     if many <= 0:
         raise CellError(f"in “{entry}”, the quantity must be above nought")
-    return PartUse(name=name.strip(), kind=kind, quantity=many, unit=unit.strip(), price=cost)
+    return PartUse.model_validate(
+        {
+            "name": name.strip(),
+            "kind": kind,
+            "quantity": many,
+            "unit": unit.strip(),
+            "price": cost,
+            "price_high": high,
+            "fixed": fixed,
+            "condition": condition.strip() or "new",
+        }
+    )

@@ -106,7 +106,8 @@ def _operation(row: Row, faults: Faults, component_ids: Container[str] | None) -
         )
     time = read("hours", lambda c: cells.hours(c, most=MOST_HOURS), None)
     shared = read("shared_hours", lambda c: cells.hours(c, most=MOST_HOURS), Decimal(0))
-    money = read("price", cells.price, None)
+    no_price: tuple[Decimal | None, Decimal | None] = (None, None)
+    money, money_high = read("price", cells.price, no_price)
     sublet = get["sublet"] == "yes"
     parts = _parts(row, faults)
     shares = cells.values(get["shares"])
@@ -148,6 +149,7 @@ def _operation(row: Row, faults: Faults, component_ids: Container[str] | None) -
         parts=parts,
         sublet=sublet,
         price=money,
+        price_high=money_high,
         also=cells.values(get["also"]),
         follow_on=cells.values(get["follow_on"]),
     )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Container
 from decimal import Decimal
 from pathlib import Path
 from typing import Any, get_args
@@ -9,43 +10,69 @@ from typing import Any, get_args
 from babel.numbers import list_currencies
 
 from voicecheck.catalogue import cells
+from voicecheck.catalogue.entries import entries, percent
 from voicecheck.catalogue.faults import Faults, nearest, one_of
 from voicecheck.catalogue.yaml_file import Item, check_keys, read_mapping
-from voicecheck.records import MarkupBand, PriceProfile, Problem
+from voicecheck.lexicon.model import System
+from voicecheck.records import (
+    ACTIONS,
+    UNPRICED_ACTIONS,
+    Discount,
+    FeeRule,
+    MarkupBand,
+    PriceProfile,
+    Problem,
+    RateRule,
+    TaxRule,
+)
+from voicecheck.records.shopdata import RateType, TaxClass
 from voicecheck.records.vocabulary import Market
 
 REQUIRED = ("name", "market", "currency", "labour_rate")
 OPTIONAL = (
+    "electrical_rate",
     "diagnostic_rate",
+    "rate_for",
     "markup",
     "sublet_markup_percent",
+    "fees",
     "supplies_percent",
     "supplies_cap",
+    "discounts",
     "tax_percent",
     "taxed",
+    "jurisdiction",
+    "taxes",
 )
-_RATES = ("labour_rate", "diagnostic_rate")
+_RATES = ("labour_rate", "electrical_rate", "diagnostic_rate")
+_TEXTS = ("name", "jurisdiction")
 _PERCENTS = ("sublet_markup_percent", "supplies_percent", "tax_percent")
-_TAX_CLASSES: tuple[str, ...] = get_args(get_args(PriceProfile.model_fields["taxed"].annotation)[0])
+_TAX_CLASSES: tuple[str, ...] = get_args(TaxClass)
+_RATE_TYPES: tuple[str, ...] = get_args(RateType)
+_SYSTEMS: tuple[str, ...] = get_args(System)
+_WORK: tuple[str, ...] = tuple(a for a in ACTIONS if a not in UNPRICED_ACTIONS)
 _MOST_FACTOR = Decimal(10)
 
 
-def check_prices(path: Path) -> list[Problem]:
-    """Every fault of a price profile; ``row`` is the line of the file."""
+def check_prices(path: Path, *, component_ids: Container[str] | None = None) -> list[Problem]:
+    """Every fault of a price profile; ``row`` is the line of the file.
+
+    The components of its fees are checked when ``component_ids`` is given.
+    """
     faults = Faults(path)
-    _read(path, faults)
+    _read(path, faults, component_ids)
     return faults.in_order()
 
 
-def load_prices(path: Path) -> PriceProfile:
+def load_prices(path: Path, *, component_ids: Container[str] | None = None) -> PriceProfile:
     """The price profile. Raises ``DataError`` with all problems when there is an error."""
     faults = Faults(path)
-    fields = _read(path, faults)
+    fields = _read(path, faults, component_ids)
     faults.stop_on_errors()
     return PriceProfile.model_validate(fields)
 
 
-def _read(path: Path, faults: Faults) -> dict[str, Any]:
+def _read(path: Path, faults: Faults, component_ids: Container[str] | None) -> dict[str, Any]:
     top = read_mapping(path, faults)
     if top is None or top.pairs is None:
         return {}
@@ -53,11 +80,13 @@ def _read(path: Path, faults: Faults) -> dict[str, Any]:
     fields: dict[str, Any] = {}
     for key, item in top.pairs.items():
         row = top.lines[key]
-        if key in ("markup", "taxed"):
+        if key in _LISTS:
             if item.items is None:
                 faults.error("a list is needed", row=row, field=key)
+            elif key == "fees":
+                fields[key] = _fees(item, faults, component_ids)
             else:
-                fields[key] = _markup(item, faults) if key == "markup" else _taxed(item, faults)
+                fields[key] = _LISTS[key](item, faults)
         elif key in REQUIRED or key in OPTIONAL:
             fields[key] = _scalar(key, item, faults, row)
     if fields.get("tax_percent") and fields.get("taxed", ()) == () and not faults.errors:
@@ -66,6 +95,8 @@ def _read(path: Path, faults: Faults) -> dict[str, Any]:
             row=top.lines["tax_percent"],
             field="taxed",
         )
+    if not faults.errors:
+        _check_taxes(fields, top, faults)
     return {key: value for key, value in fields.items() if value is not None}
 
 
@@ -91,7 +122,7 @@ def _scalar(key: str, item: Item, faults: Faults, row: int) -> str | Decimal | N
                 field=key,
             )
         return text
-    if key == "name":
+    if key in _TEXTS:
         return text
     try:
         value = cells.number(text) if key in _PERCENTS else cells.amount(text)
@@ -157,3 +188,110 @@ def _markup(item: Item, faults: Faults) -> tuple[MarkupBand, ...]:
             field="markup",
         )
     return tuple(bands)
+
+
+def _rate_for(item: Item, faults: Faults) -> tuple[RateRule, ...]:
+    found = []
+    for entry in entries(item, "rate_for", faults, required=("type",), optional=("systems", "actions")):
+        fields = {
+            "type": entry.one("type", _RATE_TYPES),
+            "systems": entry.words("systems", _SYSTEMS, what="unknown system"),
+            "actions": entry.words("actions", _WORK, what="unknown action"),
+        }
+        if not faults.errors:
+            found.append(RateRule.model_validate(fields))
+    return tuple(found)
+
+
+def _fees(item: Item, faults: Faults, component_ids: Container[str] | None) -> tuple[FeeRule, ...]:
+    found = []
+    required, optional = ("name", "amount", "components"), ("per", "actions")
+    for entry in entries(item, "fees", faults, required=required, optional=optional):
+        components = entry.words("components", component_ids, what="the lexicon has no component")
+        if not components:
+            entry.fault("a fee needs the components that it comes with", "components")
+        fields = {
+            "name": entry.text("name", needed=True),
+            "amount": entry.value("amount", cells.amount),
+            "per": entry.one("per", ("each", "line"), default="each"),
+            "work": {
+                "components": components,
+                "actions": entry.words("actions", _WORK, what="unknown action"),
+            },
+        }
+        if fields["amount"] is None and entry.text("amount") == "":
+            entry.fault("the value is empty", "amount")
+        if not faults.errors:
+            found.append(FeeRule.model_validate(fields))
+    return tuple(found)
+
+
+def _discounts(item: Item, faults: Faults) -> tuple[Discount, ...]:
+    found = []
+    required, optional = ("reason", "on"), ("percent", "amount")
+    for entry in entries(item, "discounts", faults, required=required, optional=optional):
+        fields = {
+            "reason": entry.text("reason", needed=True),
+            "on": entry.one("on", ("labour", "parts", "total")),
+            "percent": entry.value("percent", percent),
+            "amount": entry.value("amount", cells.amount),
+        }
+        if bool(entry.text("percent")) == bool(entry.text("amount")):
+            entry.fault("a discount needs either a percent or an amount", "discounts")
+        if not faults.errors:
+            found.append(Discount.model_validate(fields))
+    return tuple(found)
+
+
+def _taxes(item: Item, faults: Faults) -> tuple[TaxRule, ...]:
+    found = []
+    required = ("name", "percent", "on")
+    for entry in entries(item, "taxes", faults, required=required, optional=("jurisdiction",)):
+        fields = {
+            "name": entry.text("name", needed=True),
+            "percent": entry.value("percent", percent),
+            "on": entry.words("on", _TAX_CLASSES, what="unknown tax class"),
+            "jurisdiction": entry.text("jurisdiction"),
+        }
+        if not fields["on"]:
+            entry.fault("a tax needs the kinds that it applies to", "on")
+        if fields["percent"] is None and not entry.text("percent"):
+            entry.fault("the value is empty", "percent")
+        if not faults.errors:
+            found.append(TaxRule.model_validate(fields))
+    return tuple(found)
+
+
+def _check_taxes(fields: dict[str, Any], top: Item, faults: Faults) -> None:
+    """Note a jurisdiction that no tax is for, and taxes that hold nowhere for want of one."""
+    taxes: tuple[TaxRule, ...] = fields.get("taxes") or ()
+    places = sorted({t.jurisdiction for t in taxes} - {""})
+    here = fields.get("jurisdiction") or ""
+    if taxes and fields.get("tax_percent"):
+        faults.error(
+            "write either “tax_percent” with “taxed”, or “taxes”, not both",
+            row=top.lines["taxes"],
+            field="taxes",
+        )
+    if here and here not in places:
+        faults.error(
+            f"no tax is for “{here}”{nearest(here, places)}",
+            row=top.lines["jurisdiction"],
+            field="jurisdiction",
+        )
+    if places and not here:
+        faults.warn(
+            f"the taxes of {one_of(places)} are not charged: no “jurisdiction” is chosen",
+            row=top.lines["taxes"],
+            field="jurisdiction",
+        )
+
+
+_LISTS: dict[str, Callable[[Item, Faults], tuple[Any, ...]]] = {
+    "rate_for": _rate_for,
+    "markup": _markup,
+    "fees": lambda item, faults: _fees(item, faults, None),
+    "discounts": _discounts,
+    "taxed": _taxed,
+    "taxes": _taxes,
+}

@@ -59,7 +59,7 @@ def read_mapping(path: Path, faults: Faults) -> Item | None:
 
 def _item(node: yaml.Node, faults: Faults, *, depth: int) -> Item:
     line = node.start_mark.line + 1
-    if depth > 4:  # no file of ours is deeper; also ends an alias that contains itself
+    if depth > 6:  # no file of ours is deeper; also ends an alias that contains itself
         faults.error("values are nested too deeply", row=line)
         return Item(line)
     if isinstance(node, yaml.MappingNode):

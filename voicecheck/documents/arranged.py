@@ -102,17 +102,21 @@ class ShownJob:
 
 @dataclass(frozen=True)
 class UrgencyPart:
-    """All jobs of one urgency; ``subtotal`` is of the lines that have a price, before supplies and tax."""
+    """All jobs of one urgency; ``subtotal`` is of the lines that have a price, before supplies and tax.
+
+    Jobs that are put off are among the ``jobs`` and in neither sum.
+    """
 
     urgency: Urgency
     jobs: tuple[ShownJob, ...]
     subtotal: Decimal
     open_lines: int
+    subtotal_high: Decimal | None = None  # where a price is a range
 
     @property
     def unknown(self) -> bool:
         """Whether none of its lines is priced."""
-        return all(shown.unknown for shown in self.jobs)
+        return all(shown.unknown for shown in self.jobs if not shown.job.put_off)
 
 
 @dataclass(frozen=True)
@@ -147,9 +151,12 @@ class Piece:
 
 @dataclass(frozen=True)
 class Sum:
-    """One row of the totals: the sum of the priced lines of a kind, and how many have no price yet."""
+    """One row of the totals: the sum of the priced lines of a kind, and how many have no price yet.
 
-    name: Literal["labour", "parts", "sublet", "supplies", "tax"]
+    A discount is negative. Fees and discounts have a row where there are any.
+    """
+
+    name: Literal["labour", "parts", "sublet", "fees", "supplies", "discount", "tax"]
     amount: Decimal
     open_lines: int
 
@@ -285,8 +292,9 @@ def arrange(draft: Draft) -> Arranged:
         UrgencyPart(
             urgency,
             of_urgency,
-            sum((shown.job.subtotal for shown in of_urgency), Decimal("0")),
-            sum(shown.open_lines for shown in of_urgency),
+            sum((shown.job.subtotal for shown in of_urgency if not shown.job.put_off), Decimal("0")),
+            sum(shown.open_lines for shown in of_urgency if not shown.job.put_off),
+            _high([shown.job for shown in of_urgency if not shown.job.put_off]),
         )
         for urgency in URGENCIES
         if (of_urgency := tuple(shown for shown in shown_jobs if shown.job.urgency == urgency))
@@ -308,14 +316,26 @@ def arrange(draft: Draft) -> Arranged:
     )
 
 
+def _high(jobs: Sequence[Job]) -> Decimal | None:
+    """The upper end of the jobs' subtotals, where any of them is a range."""
+    if all(job.subtotal_high is None for job in jobs):
+        return None
+    return sum((job.subtotal if job.subtotal_high is None else job.subtotal_high for job in jobs), Decimal(0))
+
+
 def _sums(draft: Draft) -> tuple[Sum, ...]:
     totals = draft.estimate.totals
-    unpriced = [line.kind for job in draft.estimate.jobs for line in job.lines if line.amount is None]
+    lines = [line for job in draft.estimate.jobs if not job.put_off for line in job.lines]
+    unpriced = [line.kind for line in lines if line.amount is None]
+    fees = Sum("fees", totals.fees, unpriced.count("fee"))
+    discount = Sum("discount", -totals.discount, 0)
     return (
         Sum("labour", totals.labour, unpriced.count("labour")),
         Sum("parts", totals.parts, unpriced.count("part") + unpriced.count("fluid")),
         Sum("sublet", totals.sublet, unpriced.count("sublet")),
+        *([fees] if totals.fees or fees.open_lines else []),
         Sum("supplies", totals.supplies, 0),
+        *([discount] if totals.discount else []),
         Sum("tax", totals.tax, 0),
     )
 

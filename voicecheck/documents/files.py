@@ -45,11 +45,16 @@ def write_text(path: Path | str, text: str, *, encoding: str = "utf-8") -> None:
     moment there is the old file or the new one. A link is followed. ``OutputError`` when that cannot be done;
     nothing is left behind then.
     """
-    shown = Path(path)
     try:
         data = text.encode(encoding)
     except UnicodeEncodeError as error:
-        raise OutputError(f"Cannot write {shown}: a character of it is not in {encoding}.") from error
+        raise OutputError(f"Cannot write {path}: a character of it is not in {encoding}.") from error
+    write_bytes(path, data)
+
+
+def write_bytes(path: Path | str, data: bytes) -> None:
+    """Write ``data`` to ``path``, as ``write_text`` does."""
+    shown = Path(path)
     with _in_words(shown):
         target = _target(shown)
         beside = _written_beside(target, shown, data)

@@ -19,6 +19,11 @@ _CONTEXT = 8  # words shown on each side of unplaced ones
 _PAPERS: dict[str, Paper] = {"US": "Letter", "UK": "A4"}
 
 
+def paper_of(language: str) -> Paper:
+    """The sheet that a document in ``language`` (BCP 47) is printed on: Letter in the US, else A4."""
+    return "Letter" if language == "en-US" else "A4"
+
+
 @cache
 def environment() -> Environment:
     """The templates of this package, with the filters they use. Undefined names are errors."""
@@ -66,8 +71,8 @@ def to_html(draft: Draft, *, paper: Paper | None = None) -> str:
     """
     market, currency, words = draft.market, draft.estimate.currency, draft.transcript.words
 
-    def money(amount: Decimal) -> str:
-        return plain.money(amount, currency, market)
+    def money(amount: Decimal, high: Decimal | None = None) -> str:
+        return plain.money_range(amount, high, currency, market)
 
     def quote(span: Span) -> Markup:
         fits = 0 <= span.first < span.last <= len(words)

@@ -30,6 +30,7 @@ STATE_WORDS: dict[State, str] = {
 TO_BE_PRICED = "to be priced"
 _LOCALES: dict[Market, str] = {"US": "en_US", "UK": "en_GB"}
 _BOUNDS = {"=": "", "<": "under ", ">": "over ", "~": "about "}
+_TURNS = {"LRE", "RLE", "LRO", "RLO", "PDF", "LRI", "RLI", "FSI", "PDI"}  # of Unicode's bidirectional classes
 _COUNTED: frozenset[Unit] = frozenset({"year", "month"})
 
 
@@ -56,6 +57,12 @@ def kind_word(kind: LineKind, market: Market) -> str:
 def money(amount: Decimal, currency: str, market: Market) -> str:
     """An amount as the market writes it ("$1,234.50"); ``currency`` is ISO 4217."""
     return format_money(amount, currency, locale_of(market))
+
+
+def money_range(low: Decimal, high: Decimal | None, currency: str, market: Market) -> str:
+    """An amount, or both ends of one that is a range: "$10.00 to $15.00"."""
+    text = money(low, currency, market)
+    return text if high is None or high == low else f"{text} to {money(high, currency, market)}"
 
 
 def money_or_open(amount: Decimal | None, currency: str, market: Market) -> str:
@@ -189,5 +196,14 @@ def advice_text(finding: Finding) -> str:
 
 
 def visible(text: str) -> str:
-    """The text without control characters (a file name may hold terminal commands): each becomes "�"."""
-    return "".join("�" if unicodedata.category(c) == "Cc" and c not in "\n\t" else c for c in text)
+    """The text without control characters (a file name may hold terminal commands): each becomes "�".
+
+    So do those that turn the direction of writing round: they can make figures beside them read otherwise.
+    """
+    return "".join("�" if _controls(c) else c for c in text)
+
+
+def _controls(character: str) -> bool:
+    if unicodedata.category(character) == "Cc":
+        return character not in "\n\t"
+    return unicodedata.bidirectional(character) in _TURNS

@@ -6,6 +6,7 @@ All text of a recording goes in as ``Text``, so that square brackets in it are n
 
 from __future__ import annotations
 
+from decimal import Decimal
 from itertools import pairwise
 
 from rich.box import SIMPLE_HEAD
@@ -58,7 +59,7 @@ def _heading(text: str) -> Text:
 
 def _line_cell(line: Line, draft: Draft, numbers: tuple[int, ...]) -> Text:
     cell = _text(f"{plain.capital(plain.kind_word(line.kind, draft.market))}: {plain.line_title(line)}")
-    for more in (line.arithmetic, line.why):
+    for more in (line.arithmetic, line.why, line.changed):
         if more:
             cell.append("\n" + plain.visible(more), style="dim")
     if line.catalogue is None and line.candidates:
@@ -82,8 +83,14 @@ def _job(shown: ShownJob, draft: Draft) -> RenderableType:
     title = _text(shown.job.title, "bold")
     if shown.job.only_if:
         title.append(plain.visible(f" (only if {shown.job.only_if})"), style="italic")
+    if shown.job.put_off:
+        title.append(" (put off, in no total)", style="italic")
     blocks: list[RenderableType] = [title]
     currency, market = draft.estimate.currency, draft.market
+
+    def money(low: Decimal, high: Decimal | None) -> str:
+        return plain.money_range(low, high, currency, market)
+
     for at, group in enumerate(shown.groups):
         said = [s for found in group.findings for s in found.finding.heard if s not in found.quoted]
         blocks += [_said(span) for span in dict.fromkeys(said)]
@@ -96,8 +103,8 @@ def _job(shown: ShownJob, draft: Draft) -> RenderableType:
                 _line_cell(line, draft, placed.questions),
                 _text(plain.quantity_text(line)),
                 hours or unknown,
-                "not known" if line.unit_price is None else plain.money(line.unit_price, currency, market),
-                plain.money_or_open(line.amount, currency, market),
+                "not known" if line.unit_price is None else money(line.unit_price, line.unit_price_high),
+                plain.TO_BE_PRICED if line.amount is None else money(line.amount, line.amount_high),
             )
         blocks.append(table)
     left = f"{plain.counted(shown.open_lines, 'line')} to be priced" if shown.open_lines else ""
@@ -108,7 +115,11 @@ def _job(shown: ShownJob, draft: Draft) -> RenderableType:
         total.add_row(left, "", style="bold")
     else:
         name = f"Priced lines, plus {left}" if left else "Priced lines"
-        total.add_row(name, plain.money(shown.job.subtotal, currency, market), style="bold")
+        total.add_row(
+            name,
+            money(shown.job.subtotal, shown.job.subtotal_high),
+            style="bold",
+        )
     return Group(*blocks, total)
 
 
@@ -122,7 +133,9 @@ def _totals(arranged: Arranged) -> Table:
         name = plain.labour_word(market) if part.name == "labour" else part.name
         amount = plain.TO_BE_PRICED if part.unknown else plain.money(part.amount, currency, market)
         table.add_row(plain.capital(name), amount)
-    table.add_row("Total so far", plain.money(totals.total, currency, market), style="bold")
+    table.add_row(
+        "Total so far", plain.money_range(totals.total, totals.total_high, currency, market), style="bold"
+    )
     if totals.open_lines:
         table.add_row("", f"plus {plain.counted(totals.open_lines, 'line')} to be priced", style="bold")
     return table

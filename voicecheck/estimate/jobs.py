@@ -22,22 +22,25 @@ class Group:
     only_if: str
     title: str
 
-    @property
-    def visit(self) -> tuple[str, str]:
-        """Work with the same urgency and condition is done at one time."""
-        return (self.urgency, self.only_if)
 
-
-def group(needs: Sequence[Need], findings: Sequence[Finding], *, market: Market) -> list[Group]:
+def group(
+    needs: Sequence[Need],
+    findings: Sequence[Finding],
+    *,
+    market: Market,
+    packages: Sequence[tuple[int, int]] = (),
+) -> list[Group]:
     """Jobs in the order now, soon, unstated, later, and within that as first asked for.
 
-    Work that was said to be done together is one job, at its most urgent; else a job is the work on one
-    system at one axle, with one urgency and one condition. A condition ("only if …") is not lost by joining.
+    Work that was said to be done together is one job, at its most urgent, and so is work that is done inside
+    other work (``packages``, pairs of indexes); else a job is the work on one system at one axle, with one
+    urgency and one condition. A condition ("only if …") is not lost by joining.
     """
-    together = _linked(needs, findings)
+    together = _linked(needs, findings, packages)
     jobs: dict[tuple[str, str, Urgency, str], list[int]] = {}
     for members in together:
-        head = min(members, key=lambda i: (URGENCY_ORDER.index(needs[i].urgency), i))
+        said = [i for i in members if needs[i].beside is None]
+        head = min(said, key=lambda i: (URGENCY_ORDER.index(needs[i].urgency), i))
         key = (needs[head].component.system, _axle(needs[head]), needs[head].urgency, needs[head].only_if)
         jobs.setdefault(key, []).extend(members)
     found = [
@@ -45,16 +48,18 @@ def group(needs: Sequence[Need], findings: Sequence[Finding], *, market: Market)
             needs=tuple(sorted(members)),
             urgency=key[2],
             only_if=key[3],
-            title=_title([needs[i] for i in sorted(members)], market),
+            title=_title([needs[i] for i in sorted(members) if needs[i].beside is None], market),
         )
         for key, members in jobs.items()
     ]
     return sorted(found, key=lambda g: (URGENCY_ORDER.index(g.urgency), g.needs))
 
 
-def _linked(needs: Sequence[Need], findings: Sequence[Finding]) -> list[list[int]]:
-    """Needs by index, in sets that the findings' ``with`` ties together."""
-    at = {f: i for i, need in enumerate(needs) for f in need.findings}
+def _linked(
+    needs: Sequence[Need], findings: Sequence[Finding], packages: Sequence[tuple[int, int]]
+) -> list[list[int]]:
+    """Needs by index, in sets that the findings' ``with`` ties together, and what comes beside them."""
+    at = {f: i for i, need in enumerate(needs) if need.beside is None for f in need.findings}
     parent = list(range(len(needs)))
 
     def root(i: int) -> int:
@@ -62,8 +67,10 @@ def _linked(needs: Sequence[Need], findings: Sequence[Finding]) -> list[list[int
             i = parent[i]
         return i
 
-    for finding in findings:
-        one, other = at.get(finding.id), at.get(finding.done_with or "")
+    pairs = [(at.get(f.id), at.get(f.done_with or "")) for f in findings]
+    pairs += [(need.beside, i) for i, need in enumerate(needs)]
+    pairs += packages
+    for one, other in pairs:
         if one is not None and other is not None and needs[one].only_if == needs[other].only_if:
             parent[max(root(one), root(other))] = min(root(one), root(other))
     sets: dict[int, list[int]] = {}

@@ -1,4 +1,4 @@
-"""Readings against limits: where a number and what was said about it disagree, ask."""
+"""Readings against limits: how they stand, and where a number and what was said about it disagree, an ask."""
 
 from __future__ import annotations
 
@@ -12,15 +12,17 @@ from voicecheck.estimate.scope import AXLES, axle_of
 from voicecheck.estimate.texts import named, plain
 from voicecheck.lexicon.model import Lexicon
 from voicecheck.records.asks import Ask
+from voicecheck.records.estimate import LimitCheck, Verdict
 from voicecheck.records.finding import Finding, Measure
 from voicecheck.records.shopdata import Limit
 from voicecheck.records.units import comparable, convert
 from voicecheck.records.vocabulary import UNPRICED_ACTIONS, Market, Unit
 
 Direction = Literal["min", "max"]
-Verdict = Literal["beyond", "within", "open"]
+Judged = Literal["beyond", "within", "open"]
+Origin = Literal["spoken", "shop", "published"]
 
-_TRUST = ("verified", "secondary", "common practice", "memory")
+_TRUST = ("shop", "verified", "secondary", "common practice", "memory")
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,13 +33,23 @@ class _Bar:
     value: Decimal
     unit: Unit
     source: str
+    origin: Origin = "published"
+    near: tuple[tuple[Decimal, Unit], ...] = ()  # advice short of the limit
 
 
 class Limits:
     """The limits of a shop in one market, asked about findings."""
 
-    def __init__(self, limits: Sequence[Limit], *, lexicon: Lexicon, market: Market) -> None:
+    def __init__(
+        self,
+        limits: Sequence[Limit],
+        *,
+        lexicon: Lexicon,
+        market: Market,
+        near_percent: Decimal = Decimal(0),
+    ) -> None:
         self._lexicon = lexicon
+        self._near = near_percent
         self._limits = [x for x in limits if x.market in (None, market)]
         self._ids: dict[str, str] = {}
         for term in lexicon.measures.values():
@@ -48,8 +60,8 @@ class Limits:
         """The question that a finding's readings raise, or ``None``.
 
         A reading beyond a limit is asked about when the finding brings no work and no other line covers it
-        (``covered``). A reading within every limit is asked about when replacement is advised for a stated
-        defect and nothing else is said to be wrong.
+        (``covered``). A reading within every limit, and near none, is asked about when replacement is advised
+        for a stated defect and nothing else is said to be wrong.
         """
         idle = finding.action in UNPRICED_ACTIONS
         if idle and not covered:
@@ -64,10 +76,12 @@ class Limits:
                         choices=("Price the work", "Leave it as said"),
                     )
         if finding.action == "replace" and finding.state == "defect" and not finding.conditions:
-            judged = [(m, self._bars(finding, m)) for m in finding.measures]
+            judged = [(m, _deciding(self._bars(finding, m))) for m in finding.measures]
             judged = [(m, bars) for m, bars in judged if bars]
             if judged and all(
-                judge(m, b.bound, b.value, b.unit) == "within" for m, bars in judged for b in bars
+                judge(m, b.bound, b.value, b.unit) == "within" and not self._is_near(m, b)
+                for m, bars in judged
+                for b in bars
             ):
                 measure, bars = judged[0]
                 return Ask(
@@ -81,6 +95,59 @@ class Limits:
                 )
         return None
 
+    def checks(self, finding: Finding, *, covered: bool) -> list[LimitCheck]:
+        """Every reading beside every limit that applies to it: spoken, the shop's, published."""
+        asked = self.ask(finding, covered=covered)
+        return [
+            self._check(finding, measure, bar, asked=asked is not None, covered=covered)
+            for measure in finding.measures
+            for bar in self._bars(finding, measure)
+        ]
+
+    def _check(
+        self, finding: Finding, measure: Measure, bar: _Bar, *, asked: bool, covered: bool
+    ) -> LimitCheck:
+        verdict: Verdict = judge(measure, bar.bound, bar.value, bar.unit)
+        if verdict == "within" and self._is_near(measure, bar):
+            verdict = "near"
+        worked = finding.action not in UNPRICED_ACTIONS or covered
+        agrees: bool | None = None
+        if verdict == "beyond":
+            agrees = worked
+        elif verdict == "near":
+            agrees = True  # what is nearly worn out may be replaced or watched
+        elif verdict == "within":
+            agrees = False if asked else None if worked else True
+        limit = convert(bar.value, bar.unit, measure.unit)
+        worse = measure.high if bar.bound == "max" and measure.high is not None else measure.value
+        left = worse - limit if bar.bound == "min" else limit - worse
+        said = {"beyond": "beyond it", "near": "near it", "within": "within it", "open": "not told apart"}
+        return LimitCheck(
+            finding=finding.id,
+            component=finding.component,
+            what=measure.what,
+            position=measure.position,
+            place=measure.place,
+            value=measure.value,
+            high=measure.high,
+            unit=measure.unit,
+            limit=bar.value,
+            unit_limit=bar.unit,
+            bound=bar.bound,
+            origin=bar.origin,
+            source=bar.source,
+            verdict=verdict,
+            left=left if measure.bound in ("=", "~") else None,
+            agrees=agrees,
+            message=f"{_compare(finding, measure, bar)}: {said[verdict]}.",
+        )
+
+    def _is_near(self, measure: Measure, bar: _Bar) -> bool:
+        """Whether a reading within a limit is short of what is advised, or within the shop's margin of it."""
+        margin = 1 + self._near / 100 if bar.bound == "min" else 1 - self._near / 100
+        marks = (*bar.near, (bar.value * margin, bar.unit))
+        return any(judge(measure, bar.bound, value, unit) == "beyond" for value, unit in marks)
+
     def crossed(self, finding: Finding) -> str:
         """A sentence on the first reading that is beyond its limit, or ""."""
         for measure in finding.measures:
@@ -91,24 +158,28 @@ class Limits:
 
     def _crossed(self, finding: Finding, measure: Measure) -> _Bar | None:
         return next(
-            (b for b in self._bars(finding, measure) if judge(measure, b.bound, b.value, b.unit) == "beyond"),
+            (
+                b
+                for b in _deciding(self._bars(finding, measure))
+                if judge(measure, b.bound, b.value, b.unit) == "beyond"
+            ),
             None,
         )
 
     def _bars(self, finding: Finding, measure: Measure) -> list[_Bar]:
         """The limits that apply to a reading, the most trusted first.
 
-        A limit that was spoken goes before the shop's. Of those, the component's own go before those of the
-        more general one, and those without a restriction of scope before those with one.
+        What was spoken, then the shop's and the published ones. Of those, the component's own go before those
+        of the more general one, and those without a restriction of scope before those with one; of the
+        restricted, advice only marks what is near the limit.
         """
         spoken = [
-            _Bar(bound=bound, value=limit.value, unit=limit.unit, source="said in the recording")
+            _Bar(bound=bound, value=limit.value, unit=limit.unit, source="said in the recording",
+                 origin="spoken")
             for limit in finding.limits_said
             if self._same(limit.what, measure.what) and comparable(limit.unit, measure.unit)
             and (bound := self._direction(finding, limit)) is not None
         ]  # fmt: skip
-        if spoken:
-            return spoken
         for component in kin(component_of(finding, self._lexicon), self._lexicon):
             mine = [
                 x
@@ -120,11 +191,19 @@ class Limits:
             ]
             free = [x for x in mine if not x.scope or x.scope.casefold() in AXLES] or mine
             if free:
-                return [
-                    _Bar(bound=x.bound, value=x.value, unit=x.unit, source=_source(x))
+                advice = [x for x in mine if x not in free and x.scope.casefold() == _ADVICE]
+                return spoken + [
+                    _Bar(
+                        bound=x.bound,
+                        value=x.value,
+                        unit=x.unit,
+                        source=_source(x),
+                        origin="shop" if x.status == "shop" else "published",
+                        near=tuple((a.value, a.unit) for a in advice if a.bound == x.bound),
+                    )
                     for x in sorted(free, key=lambda x: (_TRUST.index(x.status), x.id))
                 ]
-        return []
+        return spoken
 
     def _direction(self, finding: Finding, limit: Measure) -> Direction | None:
         """Whether a spoken limit is a least or a most; ``None`` where nothing tells, and it is not used.
@@ -155,10 +234,16 @@ class Limits:
         return self._ids.get(one, one) == self._ids.get(two, two)
 
 
+def _deciding(bars: Sequence[_Bar]) -> Sequence[_Bar]:
+    """The limits that questions are asked by: those that were spoken, where there are any."""
+    return [b for b in bars if b.origin == "spoken"] or bars
+
+
 _DIRECTIONS: tuple[Direction, ...] = ("min", "max")
+_ADVICE = "advice"  # the scope of a row that is a recommendation and no limit
 
 
-def judge(measure: Measure, bound: Direction, value: Decimal, unit: Unit) -> Verdict:
+def judge(measure: Measure, bound: Direction, value: Decimal, unit: Unit) -> Judged:
     """A reading against a limit: surely beyond it, surely within it, or open ("more than 2" against 3).
 
     Compared in the unit that was spoken. A reading equal to the limit is within it; of a range the worse end
@@ -191,7 +276,8 @@ def _bare(text: str) -> str:
 
 def _source(limit: Limit) -> str:
     scope = f", for {limit.scope}" if limit.scope else ""
-    doubt = "" if limit.status == "verified" or limit.status == limit.source else f", {limit.status}"
+    plain_status = limit.status in ("verified", "shop", limit.source)
+    doubt = "" if plain_status else f", {limit.status}"
     return f"{limit.source}{doubt}{scope}"
 
 

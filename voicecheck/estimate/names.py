@@ -2,16 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Protocol
 
-from rapidfuzz import fuzz
+from rapidfuzz import fuzz, process
 
 
 class NameScorer(Protocol):
-    """Says how alike two names are, 0 (nothing in common) to 100 (the same words)."""
+    """Says how alike names are, 0 (nothing in common) to 100 (the same words)."""
 
-    def score(self, name: str, other: str) -> float: ...
+    def best(self, names: Sequence[str], texts: Sequence[str], *, least: float) -> Mapping[int, float]:
+        """By the number of each text the score of the name most like it, where that is ``least`` or more."""
+        ...
+
+    def roughly(self, name: str, texts: Sequence[str], *, most: int) -> Sequence[int]:
+        """The numbers of the ``most`` texts that are roughly most like a name, found quickly."""
+        ...
 
 
 class RapidfuzzScorer:
@@ -21,8 +27,17 @@ class RapidfuzzScorer:
     one name lacks back into account.
     """
 
-    def score(self, name: str, other: str) -> float:
-        return (fuzz.token_set_ratio(name, other) + fuzz.WRatio(name, other)) / 2
+    def best(self, names: Sequence[str], texts: Sequence[str], *, least: float) -> Mapping[int, float]:
+        if not names or not texts:
+            return {}
+        one = process.cdist(names, texts, scorer=fuzz.token_set_ratio)
+        other = process.cdist(names, texts, scorer=fuzz.WRatio)
+        scores = ((one + other) / 2).max(axis=0).tolist()
+        return {at: score for at, score in enumerate(scores) if score >= least}
+
+    def roughly(self, name: str, texts: Sequence[str], *, most: int) -> Sequence[int]:
+        found = process.extract(name, texts, scorer=fuzz.ratio, score_cutoff=30, limit=most)
+        return [at for _, _, at in found]
 
 
 class FixedScorer:
@@ -31,5 +46,14 @@ class FixedScorer:
     def __init__(self, scores: Mapping[tuple[str, str], float]) -> None:
         self._scores = dict(scores)
 
-    def score(self, name: str, other: str) -> float:
-        return self._scores.get((name, other), self._scores.get((other, name), 0.0))
+    def best(self, names: Sequence[str], texts: Sequence[str], *, least: float) -> Mapping[int, float]:
+        found: dict[int, float] = {}
+        for at, text in enumerate(texts):
+            scores = [self._scores.get((n, text), self._scores.get((text, n), 0.0)) for n in names]
+            if max(scores) >= least:
+                found[at] = max(scores)
+        return found
+
+    def roughly(self, name: str, texts: Sequence[str], *, most: int) -> Sequence[int]:
+        by_score = sorted(range(len(texts)), key=lambda i: -self._scores.get((name, texts[i]), 0.0))
+        return by_score[:most]

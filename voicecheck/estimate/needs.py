@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 from voicecheck.estimate.scope import VEHICLE, axle_of, meet, positions_at, spots_of, tidy, unsaid
 from voicecheck.lexicon.model import Component, Lexicon
 from voicecheck.records.errors import InputError
+from voicecheck.records.estimate import AskedBy
 from voicecheck.records.finding import Finding, Ref
 from voicecheck.records.vocabulary import UNPRICED_ACTIONS, Action, Position, Urgency
 
@@ -19,7 +20,10 @@ _INSTEAD_OF_NEW: frozenset[Action] = frozenset({"repair", "resurface", "install"
 
 @dataclass(frozen=True, slots=True)
 class Need:
-    """One piece of work: what is done to which component, at which spots, and who asked for it."""
+    """One piece of work: what is done to which component, at which spots, and who asked for it.
+
+    Work that nobody said names in ``beside`` the work it comes with, by its index, and goes into its job.
+    """
 
     component: Component
     ref: Ref
@@ -32,6 +36,8 @@ class Need:
     sublet: bool
     findings: tuple[str, ...]
     why: str = ""
+    asked_by: AskedBy = "technician"
+    beside: int | None = None
 
     @property
     def key(self) -> tuple[object, ...]:

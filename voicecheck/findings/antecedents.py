@@ -99,8 +99,14 @@ class Antecedents:
         with_unit = any(q.unit is not None for q in saying.of_kind("quantity"))
         if not (saying.of_kind("condition") or with_unit or saying.place.located):
             return []
-        for note in (*reversed(self._scene.recent), *self._scene.latest()):
-            if not note.withdrawn and self._fits(note, saying):
+        told = [n for n in (*reversed(self._scene.recent), *self._scene.latest()) if not n.withdrawn]
+        units = {q.unit for q in saying.of_kind("quantity")} - {None}
+        if (
+            units and saying.place.absolute and told and told[0].says_something
+        ):  # "rears are five mil": what was measured at the front
+            told.sort(key=lambda n: not any(m.unit in units for m in n.measures))
+        for note in told:
+            if self._fits(note, saying):
                 return [note]
         return []
 

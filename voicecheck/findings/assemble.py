@@ -15,12 +15,14 @@ from voicecheck.findings.items import ClauseItems, Item
 from voicecheck.findings.naming import Namer
 from voicecheck.findings.notes import Note, Saying, is_state, says_anything
 from voicecheck.findings.noting import Noter
+from voicecheck.findings.places import Place, resolve
 from voicecheck.findings.remedies import Remedies
 from voicecheck.findings.rules import Rules
 from voicecheck.findings.scene import Scene, Talk
 from voicecheck.findings.statements import Statements
 from voicecheck.records.reading import Clause, Mark, Reading
 
+_SEVERAL = 2  # parts, from which the speaker leaves it open which one it is
 _TURNS = ("correction", "withdrawal")
 
 
@@ -32,7 +34,7 @@ class Assembler:
         self._clauses = reading.clauses
         self._tokens = reading.tokens
         self._scene = scene = Scene(reading.tokens)
-        filler = Filler(rules, scene)
+        self._filler = filler = Filler(rules, scene)
         noter = Noter(rules, scene, filler)
         self._remedies = Remedies(rules, scene)
         self._namer = Namer(rules, scene)
@@ -61,16 +63,25 @@ class Assembler:
                 self._remedies.tie()
                 continue
             self._scene.dismiss(clause.first, clause.last, why=clause.mood)
-            if clause.mood == "reported":
+            if clause.mood in ("reported", "general", "question"):
                 self._mention(clause)
         return self._scene.notes
 
     def _mention(self, clause: Clause) -> None:
         """ "Customer says the air conditioning is warm. It's low on charge": the part that "it" is."""
+        if any(m.detail == "reported" and m.id == "aside" for m in clause.marks):
+            return  # "before we sell a cable", "they put a pump in it last year"
+        if clause.mood == "general" and not any(m.id == "mention" for m in clause.marks):
+            return  # but "everybody wants to sell a rear main on these. His is dry"
         cut = self._rules.cutter.cut(self._tokens, clause)
         if cut.items:
-            component = self._namer.specific(cut.items[-1].parts[-1])
-            self._scene.start([Note(component=component, clause=self._scene.clause)])
+            part = cut.items[-1].parts[-1]
+            note = Note(component=self._namer.specific(part), clause=self._scene.clause)
+            place = Place.of(part.lead)
+            if clause.mood == "question" and place.absolute:
+                entry = self._rules.lexicon.components[note.component]
+                note.positions, note.placed = resolve(entry, place, around=Place(), last=()), "said"
+            self._scene.start([note])
 
     def _read(self, clause: Clause) -> None:
         """A stated clause: as it stands, or up to and from a second thought in it."""
@@ -103,12 +114,40 @@ class Assembler:
                 self._followups.take(cut)
         if cut.items and not correcting:
             self._scene.statement = []
-        for item in cut.items:
+        for number, item in enumerate(cut.items):
+            if self._weigh_causes(cut.items[number:]):
+                break
             self._take(item, correcting=correcting, behind=item is not cut.items[0] or _tells(cut.head))
             if item is cut.items[0] and not says_anything(cut.head) and Saying(cut.head).together:
                 self._scene.mark_together()  # "While we're in there, replace the rotors"
         if len(cut.items) > 1:
             self._remedies.share(cut.items[-1])
+
+    def _weigh_causes(self, items: Sequence[Item]) -> bool:
+        """ "Wiper's dead. Could be the motor, could be the switch, run that down": parts between which the
+        speaker does not decide are no findings; the advice is for the fault just told.
+
+        Returns whether it was so.
+        """
+        doubted = all(any(m.detail == "hedge" for m in item.parts[0].lead) for item in items)
+        if not doubted or sum(len(item.parts) for item in items) < _SEVERAL:
+            return False
+        trail = [m for item in items for m in item.trail]
+        if any(is_state(m) for item in items for m in (*item.parts[0].lead, *item.trail)):
+            return False
+        fault = next(iter(self._scene.latest()), None)
+        if fault is None or fault.withdrawn or self._scene.clause - fault.last_told > 1:
+            return False
+        if fault.state not in ("defect", "suspect", "missing") or fault.action is not None:
+            return False
+        self._scene.dismiss(items[0].first, items[-1].last, why="possible causes")
+        told = [m.model_copy(update={"hedged": False}) for m in trail]  # the advice itself is not in doubt
+        if any(_orders(m) for m in told):
+            self._filler.fill(fault, Saying([m for m in told if m.kind != "place"]), has_part=False)
+            fault.touched = self._scene.clause
+            fault.ranges.append((items[0].first, items[-1].last))
+        self._scene.recent = [fault]
+        return True
 
     def _take(self, item: Item, *, correcting: bool, behind: bool = False) -> None:
         where = self._is_only_where(item) or (behind and self._is_beside(item))
@@ -117,7 +156,11 @@ class Assembler:
             self._statements.take(item, correcting=correcting)
             return
         self._scene.dismiss(item.first, item.trail_first, why=aside)
-        if says_anything(item.trail):
+        lead = [m for m in item.parts[0].lead if m.last <= item.parts[0].mark.first]
+        if any(_orders(m) for m in lead):  # "they want doing with the pads"
+            told = [m for m in lead if m.kind != "place"]
+            self._followups.take(ClauseItems([*told, *item.trail], item.first, item.last, []))
+        elif says_anything(item.trail):
             self._followups.take(ClauseItems(item.trail, item.trail_first, item.last, []))
 
     def _withdraw(self, after: Clause) -> None:
@@ -141,6 +184,9 @@ class Assembler:
         said = [m for m in lead if m.kind == "condition"]
         if tied and said and all(self._rules.lexicon.conditions[m.id].state == "missing" for m in said):
             return not any(is_state(m) or m.kind == "action" for m in item.trail)
+        advised = [m for m in lead if m.detail in ("advice", "urgency")]
+        if any(m.detail == "target" and a.first <= m.first < a.last for m in lead for a in advised):
+            return False  # "put them down for pads"
         verb = next((m for m in item.trail if m.detail in ("copula", "singular_copula")), None)
         said_of_it = verb is not None and verb.first == item.trail_first
         lands = any(m.detail == "target" for m in lead)
@@ -149,7 +195,7 @@ class Assembler:
     def _is_beside(self, item: Item) -> bool:
         """ "it's standing up off the glass": a preposition, and nothing said of the part behind it."""
         lead = item.parts[0].lead
-        counts = [m for m in lead if m.detail == "quantity"]  # "a pair of"
+        counts = [m for m in lead if m.detail in ("quantity", "advice", "urgency")]  # "a pair of", "due for"
         tied = any(
             m.detail == "preposition" and not any(c.first <= m.first < c.last for c in counts) for m in lead
         )

@@ -51,6 +51,18 @@ class ClauseView:
                     found[mark.detail] = mark
         return found
 
+    def begins_freely(self, mark: Mark) -> bool:
+        """Whether a part is named without an article: "there's oil", "some coolant"."""
+        return "article" not in self._grammar_ending(mark.first)
+
+    def is_likeness(self, mark: Mark) -> bool:
+        """Whether a part is only what something is compared with ("as a")."""
+        return "likeness" in self._grammar_ending(mark.first)
+
+    def names_cause(self, at: int) -> bool:
+        """Whether the words before token ``at`` say that what follows is what is wrong ("it's the ...")."""
+        return "names_cause" in self._grammar_ending(at)
+
     def has_own_verb(self, mark: Mark) -> bool:
         """Whether a singular verb follows right after ("lower arm, [bushing] is torn")."""
         return any(m.detail == "singular_copula" and m.first == mark.last for m in self.clause.marks) or (

@@ -105,6 +105,7 @@ class Filler:
             or saying.place.located
             or self._names_again(note, saying)
             or self._is_work(cues)
+            or _counted(saying, cues)
         )
         if points_at_it:
             note.action = self._rules.lexicon.components[note.component].advice
@@ -160,6 +161,12 @@ def _qualifiers_of(reading: Mark, saying: Saying) -> list[Mark]:
     said = saying.of_kind("place", "qualifier")
     before = [m for m in said if m.last == reading.first]
     return before or [m for m in said if 0 <= m.first - reading.last <= _QUALIFIER_REACH]
+
+
+def _counted(saying: Saying, cues: Sequence[Mark]) -> bool:
+    """ "Needs two": how many are to be had, right behind the advice."""
+    ends = {cue.last for cue in cues}
+    return any(q.unit is None and q.first in ends for q in saying.of_kind("quantity"))
 
 
 def _is_beyond(note: Note) -> bool:

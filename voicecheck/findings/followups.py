@@ -13,9 +13,11 @@ from voicecheck.findings.noting import Noter
 from voicecheck.findings.places import Place, as_place, on_same_axle, resolve, single_axle
 from voicecheck.findings.remedies import WIDE, Remedies
 from voicecheck.findings.rules import Rules
-from voicecheck.findings.scene import Scene
+from voicecheck.findings.scene import Scene, Symptom
+from voicecheck.records.reading import Mark
 from voicecheck.records.vocabulary import expand
 
+_NUMBERED = ("bank", "cylinder")  # qualifiers that tell parts of one engine apart
 _JUDGED = ("condition", "action", "quantity", "place")
 
 
@@ -42,10 +44,17 @@ class Followups:
         if saying.grammar("rest") or self._is_topic(saying):
             self._scene.dismiss(*span, why="the rest, no part named")
             return
+        if self._is_open_symptom(saying, span):
+            told = list(dict.fromkeys(m.id for m in saying.of_kind("condition") if not m.negated))
+            self._scene.symptom = Symptom(told, span, self._scene.clause)
+            self._scene.dismiss(*span, why="a symptom, no part named")
+            return
         if self._clears_denied(saying):
             self._by_reading(self._scene.denied, saying, span)
             return
         again = bool(saying.grammar("same")) and saying.place.located
+        if again and saying.advises and _is_only_wide(saying.place):
+            again = False  # "they're all the same age, so fit a set"
         tells = saying.states or saying.advises or saying.cues("urgency", "advice", "no_action")
         if not tells and again and self._scene.recent:
             self._same_again(saying, span)
@@ -77,6 +86,32 @@ class Followups:
             return False
         before = self._scene.tokens[judged[0].first - 1]
         return before.text in self._rules.words.definite and not saying.grammar("copula")
+
+    def _is_open_symptom(self, saying: Saying, span: tuple[int, int]) -> bool:
+        """ "There's a knock from the back.", "Clunk over bumps.": something heard or felt that opens a
+        sentence after all was said of the part before; its part is yet to be named.
+        """
+        faults = [m for m in saying.of_kind("condition") if not m.negated]
+        terms = [self._rules.lexicon.conditions[m.id] for m in faults]
+        if not terms or saying.advises:
+            return False
+        leaked = self._names_fluid(saying, faults[0])
+        if not leaked and not all(term.symptom for term in terms):
+            return False
+        if any(m.first < faults[0].first for m in saying.grammar("pronoun", "plural_pronoun", "pronoun_one")):
+            return False
+        place = saying.place
+        if not leaked and (place.sides or place.positions or place.qualifiers):
+            return False  # "there's a hum on the right": of the part before, elsewhere
+        opens = saying.marks[0] is faults[0] and span[1] - span[0] > faults[0].last - faults[0].first
+        named = bool(saying.grammar("existential")) or opens
+        recent = self._scene.recent
+        return named and all(n.state is not None for n in recent)
+
+    def _names_fluid(self, saying: Saying, fault: Mark) -> bool:
+        """ "There's oil running down the back of the block": a fluid right before the fault comes out."""
+        before = [m for m in saying.of_kind("component") if m.last == fault.first]
+        return any(self._components[m.id].advice == "service" for m in before)
 
     # -- places -----------------------------------------------------------------------------------------
 
@@ -176,6 +211,10 @@ class Followups:
         if saying.states and place.located and not _only_of_all(saying):
             for note in targets:
                 self._noter.move(note, place)
+        elif saying.advises and _is_only_wide(place) and len({n.component for n in targets}) > 1:
+            saying = Saying(
+                [m for m in saying.marks if m.kind != "place"]
+            )  # "both need replacing": two parts
         elif place.located and (saying.advises or saying.cues("no_action")):
             self._advise_at(targets, saying, span)
             return
@@ -191,6 +230,10 @@ class Followups:
         place = saying.place
         if targets and self._rules.tree.kind_with(targets[-1].component, place.qualifiers) is not None:
             return True
+        numbered = [q for q in place.qualifiers if q.split()[0] in _NUMBERED]
+        if targets and numbered:  # "bank two, just a sweat"
+            there = [q for q in targets[-1].place if q.split()[0] in _NUMBERED]
+            return bool(there) and not set(there) & set(numbered)
         told = any(note.says_something or note.placed == "said" for note in targets)
         return place.located and not _only_of_all(saying) and told
 

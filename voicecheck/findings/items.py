@@ -39,6 +39,7 @@ class Item:
     last: int
     trail_first: int
     excepted: bool = False  # "all fine except ...": being named is the fault
+    cause: bool = False  # "it's the ...": being named as what is wrong
 
 
 @dataclass(slots=True)
@@ -83,6 +84,9 @@ class Cutter:
             before, here = parts[i - 1], parts[i]
             self._join(view, items, before, here, leads[i])
         self._close(view, items, clause)
+        for item in items:
+            said = any(m.detail == "names_cause" for m in item.parts[0].lead)
+            item.cause = said or view.names_cause(item.first)
         return ClauseItems(view.between(clause.first, leads[0]), clause.first, leads[0], items)
 
     def _parts(self, view: ClauseView) -> list[Part]:
@@ -97,11 +101,22 @@ class Cutter:
         }
         for mark in view.clause.marks:
             if mark.kind == "component" and not (parts and parts[-1].mark.last > mark.first):
+                if view.is_likeness(mark):
+                    continue  # "black as a boot"
                 fluid = self._lexicon.components[mark.id].advice == "service"
                 if parts and fluid and mark.first in leaking:
                     continue  # "they're leaking oil": what comes out, not what is spoken of
+                if fluid and view.begins_freely(mark) and self._comes_out(view, mark):
+                    continue  # "there's oil running down": the trace of a leak
                 parts.append(Part(mark=mark, component=mark.id))
         return parts
+
+    def _comes_out(self, view: ClauseView, fluid: Mark) -> bool:
+        """Whether the fluid is what comes out: right behind it stands a condition that is said of seals."""
+        return any(
+            m.kind == "condition" and m.first == fluid.last and "seal" in self._lexicon.conditions[m.id].fits
+            for m in view.clause.marks
+        )
 
     def _join(self, view: ClauseView, items: list[Item], before: Part, here: Part, lead_first: int) -> None:
         item = items[-1]

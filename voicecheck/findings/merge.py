@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 from voicecheck.findings.notes import Note
 from voicecheck.findings.parts import PartTree
+from voicecheck.findings.places import axles_of
 from voicecheck.lexicon.model import Lexicon
 from voicecheck.records.vocabulary import UNPRICED_ACTIONS, expand
 
@@ -35,7 +36,26 @@ class Merger:
                 self._absorb_readings(kept, home)
                 kept.append(home)
         kept.sort(key=lambda note: min(note.ranges, default=(0, 0)))
-        return [self._settled(note) for note in kept]
+        return self._sides_joined([self._settled(note) for note in kept])
+
+    def _sides_joined(self, notes: Sequence[Note]) -> list[Note]:
+        """ "Left front, pads six, good. Right front, pads six": what is said alike of the two sides of one
+        axle is one finding over both.
+        """
+        kept: list[Note] = []
+        for note in notes:
+            twin = next((other for other in kept if _is_other_side(other, note)), None)
+            if twin is None:
+                kept.append(note)
+                continue
+            twin.positions = (*twin.positions, *note.positions)
+            twin.measures.extend(note.measures)
+            twin.limits_said.extend(note.limits_said)
+            twin.ranges.extend(note.ranges)
+            if not (_by_reading(twin) and _by_reading(note)):
+                twin.doubts.pop("state", None)
+            _take_in(twin, note)
+        return kept
 
     @staticmethod
     def _is_advice_for_several(note: Note) -> bool:
@@ -200,6 +220,23 @@ class Merger:
         if note.action == "monitor" and note.urgency is None:
             note.urgency = "later"  # watching is for later, by its meaning
         return note
+
+
+def _is_other_side(one: Note, two: Note) -> bool:
+    """Whether two notes tell the same of a part, one at the left and one at the right of an axle."""
+    here, there = expand(one.positions), expand(two.positions)
+    if one.component != two.component or len(here) != 1 or len(there) != 1 or here == there:
+        return False
+    if axles_of(one.positions) != axles_of(two.positions) or not axles_of(one.positions):
+        return False
+    told = (one.state, one.action, one.urgency, one.place, one.conditions)
+    alike = told == (two.state, two.action, two.urgency, two.place, two.conditions)
+    return (
+        alike
+        and not one.action_positions
+        and not two.action_positions
+        and (one.state in ("ok", "not_checked") or bool(one.conditions))
+    )
 
 
 def _take_in(home: Note, note: Note) -> None:

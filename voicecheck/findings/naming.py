@@ -6,10 +6,12 @@ from collections.abc import Iterable
 
 from voicecheck.findings.items import Part
 from voicecheck.findings.notes import Note
+from voicecheck.findings.parts import singular
 from voicecheck.findings.places import Place
 from voicecheck.findings.rules import Rules
 from voicecheck.findings.scene import Scene
 
+_NEAR = 2  # clauses back to which a bare "the belt" is the belt just spoken of
 _MANY = 3  # parts that end with one word, from which that word alone names none of them
 
 
@@ -26,7 +28,7 @@ class Namer:
         """The component id that a part's words mean: "boot on the tie rod end", "the lower one" of two
         joints.
         """
-        component = self._as_spoken_before(part)
+        component = self._headed_again(part) or self._as_spoken_before(part)
         if component == part.component and not part.wholes:
             component = self._beside(part) or component
         general = self._tree.is_general_piece(component)
@@ -61,6 +63,26 @@ class Namer:
             if near and not note.withdrawn and part.component not in self._tree.family(note.component):
                 return self._tree.headed_beside(word, note.component)
         return None
+
+    def _headed_again(self, part: Part) -> str | None:
+        """ "Seat belt's frayed. New belt.": a bare piece that ends a name of the part just spoken of is that
+        part.
+        """
+        if part.mark.last - part.mark.first != 1 or not self._tree.is_general_piece(part.component):
+            return None
+        if part.wholes or Place.of(part.lead).located:
+            return None
+        said = singular(self._scene.tokens[part.mark.first].text)
+        for note in reversed(self._scene.recent):
+            near = self._scene.clause - note.last_told <= _NEAR
+            if note.withdrawn or not near or note.component == part.component:
+                continue
+            if any(" " in name and singular(name.split()[-1]) == said for name in self._names(note)):
+                return note.component
+        return None
+
+    def _names(self, note: Note) -> tuple[str, ...]:
+        return self._components[note.component].names
 
     def _as_spoken_before(self, part: Part) -> str:
         """ "coil spring ... the bottom coil", "door mirror glass ... a new glass": one word of a name just

@@ -193,6 +193,8 @@ def _opens(saying: Saying, current: Saying, following: Saying | None) -> bool:
             return False  # "good, like new, ten thirty-seconds all the way round"
         if not current.states and not saying.place.absolute and not saying.place.qualifiers:
             return False  # "passenger side, upper and lower, both of them tight"
+        if not current.states and current.place.located and not saying.place.located:
+            return False  # "rears, bald in the middle"
         return bool(current.states) or current.place.located
     if not current.states:
         return False

@@ -14,6 +14,13 @@ from voicecheck.records.reading import Mark
 from voicecheck.records.vocabulary import Position
 
 
+def _wide(around: Place, entry: Component) -> Place:
+    """Of the place talked about, what holds for several: its axle, where they can be at both, and no side."""
+    axles = around.axis().axles
+    first = entry.places[0].split()[0]
+    return Place(axles=axles) if len(axles) == 1 and first in ("corners", "axles") else Place()
+
+
 class Noter:
     """Made anew for each reading."""
 
@@ -31,11 +38,13 @@ class Noter:
         own: Place,
         place: Place,
         last: tuple[Position, ...] | None = None,
+        plural: bool = False,
     ) -> Note:
         """A note that is not kept yet.
 
         ``own`` is the place in the part's own words, ``place`` the one in the statement after it.
         ``last`` are the positions that "the other side" is opposite to, those of the last note unless given.
+        ``plural``: several are spoken of, which are not all at the one corner told of before.
         """
         entry = self._components[component]
         whole = place.plus(own) if place.located else own
@@ -46,7 +55,10 @@ class Noter:
             before = as_place(self._scene.last_positions())
             note.positions = resolve(entry, before, around=Place(), last=())
         else:
-            note.positions = resolve(entry, whole, around=self._scene.around_of(entry), last=last)
+            around = self._scene.around_of(entry)
+            if plural and entry.part_of is None and not self._scene.just_headed():
+                around = _wide(around, entry)
+            note.positions = resolve(entry, whole, around=around, last=last)
         note.placed = "said" if whole.located else ("carried" if note.positions else "none")
         if note.placed == "carried" and not self._scene.around.located and not self._scene.same_breath():
             note.doubts["positions"] = "carried over"

@@ -64,8 +64,9 @@ class PartTree:
         for found in (owned, akin):
             kinds = {c.id for c in found}
             plain = [c for c in found if c.kind_of not in kinds]  # the rear wiper motor is a wiper motor
-            if len(plain) == 1:
-                return plain[0].id
+            named = [c for c in plain if singular(c.name.split()[-1]) == singular(word)]
+            if len(plain) == 1 or len(named) == 1:
+                return (plain if len(plain) == 1 else named)[0].id
         return None
 
     def _climb(self, component: str) -> tuple[str, ...]:
@@ -116,6 +117,14 @@ class PartTree:
                     queue.append(parent)
         return False
 
+    def belongs(self, piece: str, whole: str) -> bool:
+        """Whether the piece is a part of the whole, or named after it: the window regulator of the window."""
+        if self.is_whole_of(whole, piece):
+            return True
+        entry, other = self._components[whole], self._components[piece]
+        words = entry.name.split()
+        return other.name.split()[: len(words)] == words and other.id != entry.id
+
     def piece_of(self, piece: str, whole: str) -> str | None:
         """The kind of ``piece`` that belongs to ``whole``: the boot of the tie rod end, the fluid of the
         brakes.
@@ -135,7 +144,7 @@ class PartTree:
             first = other.name.split()[:-1]
             if akin is None and first and first == words[: len(first)]:
                 akin = other.id  # "power steering fluid" by the power steering hose
-        if named is None and akin is None:
+        if named is None and akin is None and self._components[piece].advice == "service":
             same = [child.id for child in self.children(piece) if child.system == entry.system]
             akin = same[0] if len(same) == 1 else None  # the only fluid of the brakes
         return named or akin

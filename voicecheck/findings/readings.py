@@ -126,6 +126,7 @@ def reading_marks(tokens: Sequence[Token], saying: Saying) -> list[Mark]:
     ordered = saying.marks
     leads = {m.last for m in saying.grammar("leads_number")}
     labels = {m.last for m in saying.grammar("label")}
+    labels |= {m.last for m in [*saying.cues("advice"), *saying.of_kind("action")]}  # "needs two": how many
     found = []
     for mark in ordered:
         if mark.kind != "quantity" or (mark.unit is None and mark.first in labels):

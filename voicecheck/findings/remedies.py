@@ -9,6 +9,9 @@ from voicecheck.findings.rules import Rules
 from voicecheck.findings.scene import MEMORY, Scene
 from voicecheck.records.vocabulary import UNPRICED_ACTIONS
 
+_ORDER = 3  # the most words of a sentence that orders a part by naming it
+_BEFORE_ORDER = 2  # words before it that say nothing ("just a")
+
 WIDE = frozenset({"both", "all", "each"})  # relatives that take in more than one place or part
 
 
@@ -30,15 +33,19 @@ class Remedies:
             return False
         note, before = notes[0], self._scene.recent[-1]
         action = note.action
-        if action is None and before.clause == note.clause:
-            action = self._components[note.component].advice  # "tail light is out, bulb"
+        ordered = before.clause == note.clause or self._is_whole_sentence(note)
+        if action is None and ordered:
+            action = self._components[note.component].advice  # "tail light is out, bulb", "... is out. Bulb."
         if note.state is not None or action in (None, *UNPRICED_ACTIONS) or before.clause < note.clause - 1:
             return False
         if before.state not in ("defect", "missing") or before.action is not None:
             return False
+        same = before.component == note.component and not before.measures and note.action is None
+        if same and before.clause == note.clause:
+            return False
         if note.placed == "said" and set(note.positions) != set(before.positions):
             return False
-        named = self._piece(note.component, before.component)
+        named = before.component if same else self._piece(note.component, before.component)
         if named is None and self._tree.is_whole_of(note.component, before.component):
             named = note.component  # "bubble in the sidewall. Replace that tire": the whole has the fault
         if named is None:
@@ -48,6 +55,14 @@ class Remedies:
         before.ranges.extend(note.ranges)
         before.together = before.together or note.together
         return True
+
+    def _is_whole_sentence(self, note: Note) -> bool:
+        """ "Bulb.", "Just the bulb.": a sentence of a few words that only names one part."""
+        first, last = note.ranges[0]
+        tokens = self._scene.tokens
+        opens = first == 0 or any(t.stop for t in tokens[max(0, first - _BEFORE_ORDER) : first])
+        plural = tokens[last - 1].text.endswith("s") and not tokens[last - 1].text.endswith("ss")
+        return opens and tokens[last - 1].stop and last - first <= _ORDER and not plural
 
     def tie(self) -> None:
         """ "while we're in there, do the belt too": ties work said to go together, at the end of a clause.

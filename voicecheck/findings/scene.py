@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 
 from voicecheck.findings.notes import Note
-from voicecheck.findings.places import Place, as_positions, has_sides, own_axles
+from voicecheck.findings.places import Place, as_positions, has_sides, own_axles, usual_axle
 from voicecheck.lexicon.model import Component
 from voicecheck.records.reading import Token
 from voicecheck.records.vocabulary import Position
@@ -25,6 +25,15 @@ class Talk:
 
 
 @dataclass(slots=True)
+class Symptom:
+    """What was heard or felt in clause ``clause`` at tokens ``span``, and is no part's yet."""
+
+    conditions: list[str]
+    span: tuple[int, int]
+    clause: int
+
+
+@dataclass(slots=True)
 class Scene:
     """The memory of one reading. Rules read it through its methods and change its fields in the open."""
 
@@ -38,6 +47,7 @@ class Scene:
     around_clause: int = -1  # where it was said
     carried: Place = field(default_factory=Place)  # the last place said of a part
     carried_system: str = ""
+    symptom: Symptom | None = None  # "there's a knock": told of no part yet
     denied: str = ""  # the part of "it's not the compressor"
     denied_clause: int = -1  # where that was said
 
@@ -83,10 +93,17 @@ class Scene:
 
     def last_seen(self) -> tuple[Position, ...]:
         """The last positions with a side in them, for "on that side"."""
-        for note in reversed(self.notes):
-            if any("left" in p or "right" in p for p in note.positions):
+        sided = [n for n in self.latest(2 * MEMORY) if any("left" in p or "right" in p for p in n.positions)]
+        for note in sided:
+            if len({p.split()[-1] for p in note.positions}) == 1:
                 return note.positions
+        if sided:
+            return sided[0].positions
         return as_positions(self.around)
+
+    def just_headed(self) -> bool:
+        """Whether the place talked about was said right before, as a heading ("Left front.")."""
+        return self.clause - self.around_clause <= 1
 
     def same_breath(self) -> bool:
         """Whether the part last spoken of was named in this clause."""
@@ -101,7 +118,8 @@ class Scene:
         )
         if near and has_sides(component):
             axles = {p.split()[0] for p in self.carried.positions} | set(self.carried.axles)
-            if axles & set(own_axles(component)):
+            usual = usual_axle(component)  # "drop links" after the rear brakes are the front ones
+            if axles & set(own_axles(component)) and (not usual or axles & set(usual)):
                 return self.carried
         return Place()
 

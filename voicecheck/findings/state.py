@@ -199,6 +199,8 @@ class Weigher:
         """ "the oil's clean": the same word as a condition, said of the part."""
         if not any((m.first, m.last) == (mark.first, mark.last) for m in saying.of_kind("condition")):
             return False
+        if any(cue.last == mark.first for cue in saying.cues("advice", "urgency")):
+            return False  # "needs adjusted"
         before = self._tokens[mark.first - 1].text if mark.first else ""
         if before.endswith("'s") or any(m.last == mark.first for m in saying.grammar("copula")):
             return True
@@ -228,7 +230,10 @@ class Weigher:
             return True
         if text.endswith(self._words.past_ending):
             before = self._tokens[max(0, mark.first - 3) : mark.first]
-            return any(token.text in self._words.passive for token in before)
+            if any(token.text in self._words.passive for token in before):
+                return True
+            causing = self._tokens[max(0, mark.first - _ADVICE_REACH) : max(0, mark.first - 1)]
+            return any(token.text in self._words.causative and not token.comma for token in causing)
         return mark.id != "diagnose" or text not in self._words.testing
 
 

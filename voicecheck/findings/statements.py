@@ -12,12 +12,14 @@ from voicecheck.findings.items import Item, Part
 from voicecheck.findings.naming import Namer
 from voicecheck.findings.notes import Note, Saying, is_state, names_reading, split_sayings
 from voicecheck.findings.noting import Noter
-from voicecheck.findings.places import Place, axles_of, single_axle
-from voicecheck.findings.remedies import Remedies
+from voicecheck.findings.places import Place, as_place, axles_of, resolve, single_axle
+from voicecheck.findings.remedies import WIDE, Remedies
 from voicecheck.findings.rules import Rules
 from voicecheck.findings.scene import Scene
 from voicecheck.records.reading import Mark
 from voicecheck.records.vocabulary import CORNERS, UNPRICED_ACTIONS, expand
+
+_SYMPTOM_REACH = 3  # clauses between a symptom and the part that is named as its cause
 
 
 @dataclass(slots=True)
@@ -62,6 +64,8 @@ class Statements:
             self._part(draft, part)
         if draft.rejected:
             self._corrections.replace(draft.rejected, draft.notes)
+        if item.cause and len(draft.notes) == 1:
+            self._name_cause(draft.notes[0])
         if draft.notes and not self._mends_all(draft):
             self._settle(draft)
 
@@ -123,9 +127,16 @@ class Statements:
                 own=own,
                 place=saying.place,
                 last=beside[-1].positions if beside else None,
+                plural=self._is_plural(part, component),
             )
             self._complete(draft, note, part, whole, first_saying=number == 0)
             draft.notes.append(note)
+
+    def _is_plural(self, part: Part, component: str) -> bool:
+        """Whether several are named: "struts"; what is always told as a set ("pads") says nothing by it."""
+        word = self._scene.tokens[part.mark.last - 1].text
+        by_set = self._lexicon.components[component].sets == "axle set"
+        return word.endswith("s") and not word.endswith(("'s", "ss")) and not by_set
 
     def _complete(self, draft: _Draft, note: Note, part: Part, saying: Saying, *, first_saying: bool) -> None:
         """What a part's note takes from the talk before it."""
@@ -138,8 +149,30 @@ class Statements:
         elif bare and first_saying and (self._is_therefore(item) or self._is_ordered(part, item)):
             note.action = self._lexicon.components[note.component].advice
         unpriced = note.action in (None, "diagnose", *UNPRICED_ACTIONS)
-        if note.state is None and unpriced and any(m.detail == "hedge" for m in part.lead):
+        if note.state in (None, "not_checked") and unpriced and any(m.detail == "hedge" for m in part.lead):
             self._suspect(note)
+        if note.state == "ok" and saying.advises:
+            self._advise_faulty(draft, note, saying)
+
+    def _advise_faulty(self, draft: _Draft, note: Note, saying: Saying) -> None:
+        """ "nearside's knocking, offside's fine, but do the pair": advice right behind the one that is fine
+        is for the faulty one of the two.
+        """
+        for before in reversed(draft.notes):
+            if before.component == note.component and before.state in ("defect", "missing"):
+                if before.action is None:
+                    before.action = note.action or self._lexicon.components[note.component].advice
+                    before.urgency = before.urgency or note.urgency
+                    note.action, note.urgency = None, None
+                    if self._means_both(saying):
+                        before.action_positions = (*before.positions, *note.positions)
+                return
+
+    def _means_both(self, saying: Saying) -> bool:
+        """ "do the pair", "replace both": the advice takes in the one that is fine."""
+        orders = [*saying.cues("advice", "quantity"), *saying.of_kind("action")]
+        words = {t.text for m in orders for t in self._scene.tokens[m.first : m.last + 2]}
+        return bool(words & self._words.pair_word) or bool(WIDE & set(saying.place.relatives))
 
     @staticmethod
     def _is_about_all(saying: Saying, note: Note, component: str) -> bool:
@@ -177,6 +210,54 @@ class Statements:
                 note.ranges.extend(before.ranges)
                 before.withdrawn = True
                 return
+
+    def _name_cause(self, note: Note) -> None:
+        """ "window won't come up, that's the regulator": the part named as what is wrong takes the fault just
+        told, with its place; a mere symptom, or a fault told of the whole, is not kept beside it.
+        """
+        if note.state is not None:
+            return
+        symptom_told, self._scene.symptom = self._scene.symptom, None
+        if symptom_told is not None and self._scene.clause - symptom_told.clause <= _SYMPTOM_REACH:
+            note.state = "defect"
+            note.conditions = list(symptom_told.conditions)
+            note.ranges.append(symptom_told.span)
+            return
+        before = self._told_fault(note)
+        if before is None:
+            return
+        piece = self._tree.belongs(note.component, before.component)
+        terms = [self._lexicon.conditions[c] for c in before.conditions]
+        symptom = bool(terms) and all(term.symptom for term in terms)
+        if not piece and not symptom:
+            return
+        note.state = "suspect" if before.state == "suspect" else "defect"
+        note.conditions = list(before.conditions)
+        if note.placed != "said" and before.positions:
+            place = as_place(before.positions)
+            note.positions = resolve(self._lexicon.components[note.component], place, around=Place(), last=())
+            note.placed = before.placed
+        note.ranges.extend(before.ranges)
+        note.urgency = note.urgency or before.urgency
+        before.withdrawn = True
+        before.merged = note
+
+    def _told_fault(self, note: Note) -> Note | None:
+        """The fault told right before that a part of the same kind of things can be the cause of."""
+        system = self._lexicon.components[note.component].system
+        for before in self._scene.latest():
+            if before.withdrawn or self._scene.clause - before.last_told > 1:
+                continue
+            if before.state not in ("defect", "missing", "suspect"):
+                continue
+            if before.action is not None or self._tree.same_line(before.component, note.component):
+                return None
+            if self._tree.belongs(before.component, note.component):
+                return None
+            near = self._lexicon.components[before.component].system == system
+            if near or self._tree.belongs(note.component, before.component):
+                return before
+        return None
 
     def _is_absent(self, part: Part, item: Item) -> bool:
         """ "No fire extinguisher, needs one": "no" opens the sentence or advice follows; not "not the
@@ -230,7 +311,7 @@ class Statements:
         if one.component != two.component or not one.positions or not two.positions:
             return False
         by_axle = self._lexicon.components[one.component].sets == "axle set"
-        if by_axle and axles_of(one.positions) != axles_of(two.positions):
+        if by_axle and one.state != "ok" and axles_of(one.positions) != axles_of(two.positions):
             return False
         return _judgement(one) == _judgement(two)
 

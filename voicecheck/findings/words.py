@@ -17,10 +17,12 @@ class Words(NamedTuple):
     absence: frozenset[str]  # "no fire extinguisher"
     stand_in: frozenset[str]  # "needs one"
     passive: frozenset[str]  # "be replaced": advice in a past form
+    causative: frozenset[str]  # "have it welded": advice in a past form
     past_ending: tuple[str, ...]  # of action words that tell what was done
     testing: frozenset[str]  # "tested fine": no advice to find out
     definite: frozenset[str]  # "the noise"
     pair_pronoun: frozenset[str]  # "both of those": two parts, not two places
+    pair_word: frozenset[str]  # "do the pair": the advice is for both sides
     doing: frozenset[str]  # "wants doing": the work that the part usually gets
     rated_of: frozenset[str]  # "480 out of 650"
     refits: frozenset[str]  # "put it back on": no new part
@@ -34,10 +36,12 @@ class Words(NamedTuple):
             absence=phrases_of(lexicon.grammar, "absence"),
             stand_in=phrases_of(lexicon.grammar, "stand_in"),
             passive=phrases_of(lexicon.grammar, "passive"),
+            causative=phrases_of(lexicon.grammar, "causative"),
             past_ending=tuple(sorted(phrases_of(lexicon.grammar, "past_ending"))),
             testing=phrases_of(lexicon.grammar, "testing"),
             definite=phrases_of(lexicon.grammar, "definite"),
             pair_pronoun=phrases_of(lexicon.grammar, "pair_pronoun"),
+            pair_word=phrases_of(lexicon.grammar, "pair_word"),
             doing=phrases_of(lexicon.grammar, "doing"),
             rated_of=phrases_of(lexicon.grammar, "rated_of"),
             refits=phrases_of(lexicon.grammar, "refits"),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 
 from voicecheck.records.reading import Mark
 
@@ -29,6 +29,12 @@ class _Cover:
     def holds(self, mark: Mark) -> bool:
         """Whether one of the marks covers all of ``mark``."""
         return any(other.first <= mark.first and mark.last <= other.last for other in self._over[mark.first])
+
+    def opens_with(self, mark: Mark) -> bool:
+        """Whether one of the marks that cover ``mark`` begins with it, or with one word before it."""
+        return any(
+            mark.first - other.first <= 1 and mark.last <= other.last for other in self._over[mark.first]
+        )
 
 
 def _beside_names(mark: Mark, names: _Cover) -> Mark | None:
@@ -59,10 +65,11 @@ def _longest(names: Sequence[Mark], *, size: int) -> list[Mark]:
     return kept
 
 
-def settle(marks: Sequence[Mark], *, size: int) -> list[Mark]:
+def settle(marks: Sequence[Mark], *, size: int, general: Collection[str] = ()) -> list[Mark]:
     """Drop marks that a longer one overlaps; marks over exactly the same tokens are all kept.
 
-    ``size`` is the number of tokens. Grammar marks never compete.
+    ``size`` is the number of tokens, ``general`` are the components of which there are kinds ("line").
+    Grammar marks never compete.
     """
     owner: list[tuple[int, int] | None] = [None] * size
     advising = {mark.first for mark in marks if mark.kind == "cue" and mark.detail == "advice"}
@@ -84,8 +91,9 @@ def settle(marks: Sequence[Mark], *, size: int) -> list[Mark]:
                 continue
         named = mark.kind == "component" or (mark.kind == "place" and mark.detail == "position")
         if named and longer.holds(mark):
-            free.append(mark)  # "toe's out" names its part, "dry all round" says where
-            continue
+            if mark.kind == "place" or mark.id not in general or longer.opens_with(mark):
+                free.append(mark)  # "toe's out" names its part, "dry all round" says where
+            continue  # "below the low line" names no line
         holders = {owner[at] for at in range(mark.first, mark.last)} - {None}
         if holders - {span} and not (mark.kind == "action" and holders - {span} <= urging):
             continue

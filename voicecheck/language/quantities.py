@@ -88,6 +88,13 @@ def _magnitude(word: str) -> int:
     return value if value in (100, 1000, 1_000_000) else 0
 
 
+@lru_cache(maxsize=1 << 12)
+def is_number_word(word: str) -> bool:
+    """Whether a single word is a cardinal number: "thirty", "eight"."""
+    found = find_numbers([_Part(word, apart=False)], "en", 0.0) if word.isalpha() else []
+    return len(found) == 1 and not found[0].is_ordinal
+
+
 class _View(NamedTuple):
     """The tokens of one transcript, with the closed-class words among them by kind and first token."""
 

@@ -11,6 +11,7 @@ from voicecheck.language.overlap import settle
 from voicecheck.language.phrases import PhraseFinder, phrases_of
 from voicecheck.language.polarity import apply_polarity
 from voicecheck.language.quantities import QuantityFinder, depth_talk
+from voicecheck.language.runon import with_breaks
 from voicecheck.language.tokens import tokenise
 from voicecheck.lexicon.model import Lexicon, TermMatcher
 from voicecheck.records.base import Record
@@ -41,6 +42,7 @@ class Reader:
         self._settings = settings or ReaderSettings()
         self._phrases = PhraseFinder(lexicon.grammar)
         self._articles = phrases_of(lexicon.grammar, "article")
+        self._general = frozenset(c.kind_of for c in lexicon.components.values() if c.kind_of is not None)
         self._same_alone = phrases_of(lexicon.grammar, "same_alone")
         self._quantities = QuantityFinder(
             units={term.said: term.value for term in lexicon.grammar if term.kind == "unit"},  # type: ignore[misc]
@@ -52,17 +54,24 @@ class Reader:
         tokens = tokenise(transcript)
         if not tokens:
             return Reading(tokens=(), clauses=())
-        texts = [token.text for token in tokens]
-        grammar = [*self._phrases.find(texts), *self._same_between_rests(tokens)]
-        marks = self._terms(tokens)
-        treads = depth_talk(tokens, marks, self._lexicon)
-        quantities = self._quantities.find(tokens, grammar, tread=treads)
         asked = {
             at for at, token in enumerate(tokens) if token.stop and "?" in transcript.words[token.word].read
         }
-        settled = settle([*marks, *quantities, *grammar], size=len(tokens))
-        settled = bounded(without_idle_words(tokens, settled, asked))
+        settled = self._marks(tokens, asked)
+        broken = with_breaks(tokens, settled)
+        if broken is not None:
+            tokens = tuple(broken)
+            settled = self._marks(tokens, asked)
         return Reading(tokens=tokens, clauses=self._clauses(tokens, settled, asked))
+
+    def _marks(self, tokens: Sequence[Token], asked: set[int]) -> list[Mark]:
+        """All marks, overlaps settled, idle words out."""
+        grammar = [*self._phrases.find([t.text for t in tokens]), *self._same_between_rests(tokens)]
+        marks = self._terms(tokens)
+        treads = depth_talk(tokens, marks, self._lexicon)
+        quantities = self._quantities.find(tokens, grammar, tread=treads)
+        settled = settle([*marks, *quantities, *grammar], size=len(tokens), general=self._general)
+        return bounded(without_idle_words(tokens, settled, asked))
 
     def _terms(self, tokens: Sequence[Token]) -> list[Mark]:
         """Lexicon phrases. No phrase runs over a stop, and only cues run over a comma ("no, sorry")."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 
+from voicecheck.language.quantities import is_number_word
 from voicecheck.lexicon.normal import normalise_token
 from voicecheck.records.reading import Token
 from voicecheck.records.transcript import Transcript
@@ -26,7 +27,7 @@ def tokenise(transcript: Transcript) -> tuple[Token, ...]:
     tokens: list[Token] = []
     words = transcript.words
     for index, word in enumerate(words):
-        parts = normalise_token(word.read)
+        parts = _numbers_apart(normalise_token(word.read))
         stop = bool(_STOP.search(word.read))
         comma = bool(_COMMA.search(word.read)) or bool(_DASH_WORD.match(word.read))
         following = words[index + 1] if index + 1 < len(words) else None
@@ -51,6 +52,19 @@ def tokenise(transcript: Transcript) -> tuple[Token, ...]:
                 )
             )
     return tuple(_with_rests(tokens))
+
+
+_IS = "'s"
+_PRONOUN = "one"  # "that one's": no number
+
+
+def _numbers_apart(parts: tuple[str, ...]) -> tuple[str, ...]:
+    """ "thirty's all you get": the number, and the verb melted into it."""
+    last = parts[-1] if parts else ""
+    if not last.endswith(_IS):
+        return parts
+    stem = last.removesuffix(_IS)
+    return (*parts[:-1], stem, "is") if stem != _PRONOUN and is_number_word(stem) else parts
 
 
 def _with_rests(tokens: Sequence[Token]) -> list[Token]:

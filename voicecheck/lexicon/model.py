@@ -123,6 +123,7 @@ GrammarKind = Literal[
     "absence",  # no fire extinguisher: the part is not there
     "article",  # belongs to what follows, and to no phrase before it
     "asks",  # is, did, what: opens a question
+    "causative",  # have it welded: advice in a past form
     "conjunction",  # and, but: joins two statements
     "contrast",  # but, however: a new judgement begins
     "copula",  # is, looks: what follows is said of what came before
@@ -136,8 +137,10 @@ GrammarKind = Literal[
     "leads_number",  # at, measures: a bare number that follows is a reading
     "letter",  # of a vehicle or plate number; value is the letter
     "letter_like",  # as in, for: b as in bravo
+    "likeness",  # black as a boot: what something is compared with
     "list",  # and, or, plus: joins two parts
     "misheard_number",  # for thirty seconds, where tread is talked of; value is the number
+    "names_cause",  # it's, that's down to: the part that follows is what is wrong
     "no_mileage",  # every, ago: the miles near it are no odometer reading
     "not_a_side",  # right now, material left
     "number_between",  # between four and five
@@ -155,6 +158,7 @@ GrammarKind = Literal[
     "on_it",  # the tire on it: where the part before is
     "opener",  # okay, all right: opens a sentence and judges nothing
     "pair_pronoun",  # both of those: the last two parts
+    "pair_word",  # do the pair: for both sides
     "passive",  # be replaced: advice in a past form
     "past_ending",  # ed: how action words end that tell what was done
     "plural_pronoun",  # they, both: the parts last spoken of
@@ -187,8 +191,8 @@ GrammarKind = Literal[
 # Kinds that rules look up word by word, and of which no marks are made.
 LOOKED_UP: frozenset[str] = frozenset(
     {
-        "absence", "definite", "doing", "pair_pronoun", "passive", "past_ending", "rated_of", "refits",
-        "same_alone", "stand_in", "testing", "therefore",
+        "absence", "causative", "definite", "doing", "pair_pronoun", "pair_word", "passive", "past_ending",
+        "rated_of", "refits", "same_alone", "stand_in", "testing", "therefore",
     }
 )  # fmt: skip
 

@@ -170,7 +170,7 @@ def measure_ear(
                 matchers[market] = (lexicon, compile_matcher(lexicon), tellers_of(lexicon))
             samples = _conditioned(job, condition, jobs, real)
             wav = Path(work) / f"{job.label}.wav"
-            _write_wav(wav, samples)
+            write_wav(wav, samples)
             seconds = len(samples) / RATE
             digest = hashlib.sha256(wav.read_bytes()).hexdigest()
             # who goes first changes, so that a warm cache favours none
@@ -303,7 +303,8 @@ def _ratio(part: float, whole: float) -> float | None:
     return part / whole if whole else None
 
 
-def _write_wav(path: Path, samples: Samples) -> None:
+def write_wav(path: Path, samples: Samples) -> None:
+    """Writes ``samples`` (16 kHz mono, -1..1) as 16-bit sound."""
     whole = np.clip(np.rint(samples * 32_767), -32_768, 32_767).astype("<i2")
     with wave.open(str(path), "wb") as out:
         out.setnchannels(1)

@@ -10,13 +10,31 @@ from voicecheck.records.errors import (
     MissingModelError,
     NoSoundError,
     NotMediaError,
+    NotThereError,
     OutputError,
     RecordingError,
+    RefusedError,
     SpeechError,
+    StaleError,
+    StoreError,
     TooLongError,
     VoicecheckError,
 )
-from voicecheck.records.estimate import Candidate, Estimate, Job, Line, Totals
+from voicecheck.records.estimate import (
+    AddedLine,
+    Basis,
+    Candidate,
+    DiscountLine,
+    Estimate,
+    Job,
+    Less,
+    LimitCheck,
+    Line,
+    LineChange,
+    TaxLine,
+    Terms,
+    Totals,
+)
 from voicecheck.records.finding import (
     Finding,
     FindingsResult,
@@ -29,12 +47,21 @@ from voicecheck.records.finding import (
 from voicecheck.records.problems import Problem
 from voicecheck.records.shopdata import (
     Catalogue,
+    Conclusion,
+    Discount,
+    FeeRule,
+    FollowOn,
     Limit,
     MarkupBand,
     Operation,
     PartUse,
+    Policies,
     PriceProfile,
+    RateRule,
+    Scope,
+    SetPolicy,
     ShopData,
+    TaxRule,
 )
 from voicecheck.records.transcript import Span, Transcript, Unheard, Word, span_of
 from voicecheck.records.vocabulary import (
@@ -58,14 +85,13 @@ from voicecheck.records.vocabulary import (
 
 __all__ = [
     "ACTIONS", "CORNERS", "FORMAT", "POSITIONS", "STATES", "UNITS", "UNPRICED_ACTIONS", "URGENCIES",
-    "Action", "Ask", "Bound", "Candidate", "Catalogue", "DataError", "Draft", "EmptyRecordingError",
-    "Estimate",
-    "Finding", "FindingsResult", "InputError", "Job", "Ledger", "LedgerEntry", "Limit", "Line",
-    "LineKind", "Market",
-    "MarkupBand", "Measure", "MissingModelError", "NoSoundError", "NotMediaError", "Operation", "OutputError",
-    "PartUse", "Position", "PriceProfile", "Problem", "Record", "RecordingError", "RecordingInfo",
-    "Ref", "ShopData",
-    "Span", "SpeechError", "State", "TooLongError", "Totals", "Transcript", "Unheard", "Unit",
-    "Unplaced", "Urgency",
-    "Vehicle", "VoicecheckError", "Word", "expand", "span_of",
+    "Action", "AddedLine", "Ask", "Basis", "Bound", "Candidate", "Catalogue", "Conclusion", "DataError",
+    "Discount", "DiscountLine", "Draft", "EmptyRecordingError", "Estimate", "FeeRule", "Finding",
+    "FindingsResult", "FollowOn", "InputError", "Job", "Ledger", "LedgerEntry", "Less", "Limit",
+    "LimitCheck", "Line", "LineChange", "LineKind", "Market", "MarkupBand", "Measure", "MissingModelError",
+    "NoSoundError", "NotMediaError", "NotThereError", "Operation", "OutputError", "PartUse", "Policies",
+    "Position", "PriceProfile", "Problem", "RateRule", "Record", "RecordingError", "RecordingInfo", "Ref",
+    "RefusedError", "Scope", "SetPolicy", "ShopData", "Span", "SpeechError", "StaleError", "State",
+    "StoreError", "TaxLine", "TaxRule", "Terms", "TooLongError", "Totals", "Transcript", "Unheard", "Unit",
+    "Unplaced", "Urgency", "Vehicle", "VoicecheckError", "Word", "expand", "span_of",
 ]  # fmt: skip

@@ -10,6 +10,10 @@ VoicecheckError                 anything we say to a person instead of a stack t
 │   └── MissingModelError       weights not there, incomplete, or not the ones expected
 ├── DataError                   term files, catalogue, prices, limits, gold labels: carries Problems
 ├── InputError                  a path, option or typed text that cannot be used
+│   └── NotThereError           what is asked for does not exist (any more)
+├── RefusedError                what is asked does not go with what is there
+│   └── StaleError              somebody else was faster; look again
+├── StoreError                  the database or the media folder cannot be used now
 └── OutputError                 a folder or file that cannot be written
 
 The command line prints ``message`` (and ``hint`` on its own line) to stderr and ends with status 2.
@@ -69,6 +73,22 @@ class DataError(VoicecheckError):
 
 class InputError(VoicecheckError):
     """A path, option or typed text that cannot be used."""
+
+
+class NotThereError(InputError):
+    """What is asked for does not exist, or not any more."""
+
+
+class RefusedError(VoicecheckError):
+    """What is asked does not go with what is there: a state, a part with other content."""
+
+
+class StaleError(RefusedError):
+    """Somebody else was faster: what was looked at has changed since."""
+
+
+class StoreError(VoicecheckError):
+    """The database or the folder of media cannot be used now: full, locked, unwritable, out of reach."""
 
 
 class OutputError(VoicecheckError):

@@ -40,6 +40,16 @@ def round_money(amount: Decimal, currency: str) -> Decimal:
     return exact(amount).quantize(_smallest(currency), rounding=ROUND_HALF_UP)
 
 
+def smallest_units(amount: Decimal, currency: str) -> int:
+    """``amount`` counted in the currency's smallest unit (cents, pence), rounded half up."""
+    return int(round_money(amount, currency) / _smallest(currency))
+
+
+def of_units(units: int, currency: str) -> Decimal:
+    """The amount that ``units`` of the currency's smallest unit make."""
+    return units * _smallest(currency)
+
+
 def sum_money(amounts: Iterable[Decimal], currency: str) -> Decimal:
     """The exact sum of amounts, rounded once at the end; of nothing, zero with the currency's digits."""
     return round_money(sum((exact(a) for a in amounts), Decimal(0)), currency)

@@ -23,7 +23,7 @@ from voicecheck.speech.repair import dealt, fit_of
 
 DATA = "choice.json"
 LONGEST = 6  # words of a place in which hearings differ; more is another hearing altogether
-LEAST_GAIN, _MOST_GAIN = -8.0, 4.0  # below, the sound speaks against it; above, it makes no difference
+LEAST_GAIN, _MOST_GAIN = -5.0, 4.0  # below, the sound speaks against it; above, it makes no difference
 _EDGES = re.compile(r"^[\W_]+|[\W_]+$")
 
 
@@ -50,11 +50,13 @@ class Choice(Record):
     which, and how well).
 
     ``weights`` are those of the features of ``features_of`` in a logistic model, ``least`` the probability
-    from which an alternative is read.
+    from which an alternative is read, ``least_logprob`` the mean log probability of a window below which no
+    alternative is read: where little was understood the lexicon makes something of anything.
     """
 
     weights: dict[str, float]
     least: float
+    least_logprob: float = -9.0
     figures: dict[str, float | int | str]
 
 
@@ -100,10 +102,13 @@ def alternatives(
 def _differences(ours: Sequence[str], other: Sequence[str]) -> Iterator[tuple[int, int, int, int]]:
     """Half-open ranges of both where they differ, each with at least one word in both.
 
-    Words put in or left out are taken together with the word before, or the one after at the beginning.
+    Words put in or left out are taken together with the word before, or the one after at the beginning. What
+    another hearing has more at either end is no difference: it may belong to the window before or after.
     """
     for kind, a, b, c, d in SequenceMatcher(None, ours, other, autojunk=False).get_opcodes():
         if kind == "equal":
+            continue
+        if (a == 0 or b == len(ours)) and d - c > b - a:
             continue
         if a == b or c == d:
             if a and c:

@@ -30,6 +30,7 @@ from voicecheck.speech.repair import (
     Seen,
     acceptance,
     chosen,
+    dressed,
     features_of,
     least_for,
     read_as,
@@ -38,6 +39,7 @@ from voicecheck.speech.repair import (
     with_text,
 )
 from voicecheck.speech.search import SoundIndex, groups_of
+from voicecheck.speech.spelling import PLURAL_WHY, plurals
 from voicecheck.speech.timeline import Stretch
 from voicecheck.speech.topic import EchoLimits, Topic, TopicLimits, suspects
 
@@ -45,7 +47,8 @@ Scorer = Callable[[str, Stretch], float]
 """The log probability of a text for a stretch of the recording (inside one window)."""
 
 AROUND = 5  # words before and after that are scored together with those in question
-PER_PLACE = 8  # candidates that the sound is asked about for one stretch
+PER_PLACE = 8  # candidates that the sound is asked about for one stretch, likely by sight …
+NEAREST = 2  # … and so many more that are the nearest in sound
 ECHO_GAIN = -0.5  # a doubled hot word goes if the sound fits nearly as well without it
 STRAY_GAIN = 1.0  # a hot word that stands alone goes only if the sound fits better without it
 _ALL_FOR_IT = 100.0  # a gain beyond any: what could be read if the sound were all for it
@@ -100,16 +103,27 @@ class LexiconTools:
         return calibrated(words, self.kinds(words), calibration())
 
 
-def told_apart(words: Sequence[Word], hot_words: Sequence[str], score: Scorer | None = None) -> list[Word]:
+def told_apart(
+    words: Sequence[Word],
+    hot_words: Sequence[str],
+    score: Scorer | None = None,
+    *,
+    is_fixed: Callable[[str], bool] | None = None,
+) -> list[Word]:
     """The words with echoes of hot words read as nothing.
 
-    With ``score`` the sound decides about each suspect; without it only what is suspected most goes.
+    With ``score`` the sound decides about each suspect; without it only what is suspected most goes. A word
+    that ``is_fixed`` (a number, a side, a negation) stays, also where it looks like an echo: "four, four" may
+    be two readings.
     """
     result = list(words)
     suspected = suspects(words, hot_words, EchoLimits())
     if not suspected:
         return result
     for echo in suspected:
+        tokens = [token for word in words[echo.first : echo.last] for token in normalise_phrase(word.heard)]
+        if is_fixed is not None and any(is_fixed(token) for token in tokens):
+            continue
         if score is not None:
             around = Around(words, echo.first, echo.last)
             left = " ".join(around.texts(""))
@@ -148,20 +162,30 @@ def mended(
     score: Scorer,
     *,
     hearings: Sequence[Hearing] = (),
+    logprob: float = 0.0,
 ) -> list[Word]:
     """The words of one window with echoes read as nothing and terms read where the sound speaks for them.
 
-    ``hearings`` is what else may have been heard.
+    ``hearings`` is what else may have been heard, ``logprob`` the mean log probability of the words: below
+    the bounds that were learned nothing is read otherwise than heard.
     """
-    clean = told_apart(words, hot_words, score)
+    clean = told_apart(words, hot_words, score, is_fixed=tools.index.is_fixed)
+    for number, text in plurals(clean, tools.index.plural_places):
+        word = clean[number]
+        why = PLURAL_WHY.format(heard=word.heard, read=text)
+        clean[number] = word.model_copy(update={"read": dressed([word], 0, 1, text), "why": why})
     at = [number for number, word in enumerate(clean) if word.read]
     spoken = [clean[number] for number in at]
     taken: set[int] = set()
+    if logprob < choice().least_logprob:
+        hearings = ()
     for weighed in chosen_between(spoken, hearings, tools, score):
         span = range(weighed.alternative.first, weighed.alternative.last)
         taken.update(span)
         for number, word in zip(span, read_so(spoken, weighed), strict=True):
             clean[at[number]] = word
+    if logprob < acceptance().least_logprob:
+        return clean
     for asked in considered(spoken, tools, score):
         span = range(asked.candidate.first, asked.candidate.last)
         if taken.isdisjoint(span):
@@ -209,15 +233,18 @@ def seen_by(words: Sequence[Word], tools: LexiconTools) -> list[Seen]:
 
 
 def seen_in_groups(seen: Iterable[Seen], learned: Acceptance) -> list[list[Seen]]:
-    """Those that overlap together, of each group the likeliest few by sight."""
+    """Those that overlap together, of each group the likeliest few by sight and the nearest by sound: a term
+    has longer relatives ("parking brake shoes") that would take all places."""
     by_candidate = {one.candidate: one for one in seen}
-    return [
-        sorted(
+    groups = []
+    for group in groups_of(by_candidate):
+        ranked = sorted(
             (by_candidate[candidate] for candidate in group),
             key=lambda one: (-support(one.features, 0.0, learned), one.candidate.text),
-        )[:PER_PLACE]
-        for group in groups_of(by_candidate)
-    ]
+        )
+        nearest = sorted(ranked[PER_PLACE:], key=lambda one: one.candidate.cost)[:NEAREST]
+        groups.append([*ranked[:PER_PLACE], *nearest])
+    return groups
 
 
 def asked_about(group: Sequence[Seen], words: Sequence[Word], score: Scorer) -> list[Asked]:

@@ -16,8 +16,9 @@ from voicecheck.speech.evidence import Compared
 from voicecheck.speech.search import Candidate
 
 DATA = "repair.json"
-LEAST_GAIN, _MOST_GAIN = -6.0, 4.0  # below, the sound speaks against it; above, it makes no difference
+LEAST_GAIN, _MOST_GAIN = -4.0, 4.0  # below, the sound speaks against it; above, it makes no difference
 SIDE_GAIN = 1.0  # a side is read only where the sound clearly fits better: a wrong one is dear
+SAME_SOUND_GAIN = 2.0  # … one that sounds exactly like what was heard ("rite"), by this alone
 _MANY_SOUNDS = 12
 _MARKS = re.compile(r"^([\W_]*)(.*?)([\W_]*)$", re.DOTALL)
 
@@ -27,12 +28,14 @@ class Acceptance(Record):
     which, and how well).
 
     ``weights`` are those of the features of ``features_of`` in a logistic model, ``least`` the probability
-    from which a candidate is read, ``side_least`` the same for one that brings in a side.
+    from which a candidate is read, ``side_least`` the same for one that brings in a side, ``least_logprob``
+    the mean log probability of a window below which none is read.
     """
 
     weights: dict[str, float]
     least: float
     side_least: float
+    least_logprob: float = -9.0
     figures: dict[str, float | int | str]
 
 
@@ -63,7 +66,8 @@ def features_of(candidate: Candidate, lexicon: Compared) -> dict[str, float]:
         "unknown": float(candidate.unknown),
         "anchored": float(len(normalise_phrase(candidate.phrase)) > len(words)),
         "sounds": min(_MANY_SOUNDS, candidate.sounds) / _MANY_SOUNDS,
-        **{name: max(0.0, gained[name]) for name in ("terms", "covered", "pairs")},
+        "longer": float(len(words) - (candidate.last - candidate.first)),
+        **{name: max(0.0, gained[name]) for name in ("terms", "covered", "strange", "pairs")},
     }
 
 
@@ -81,8 +85,18 @@ def support(features: dict[str, float], gain: float, learned: Acceptance) -> flo
 
 
 def least_for(candidate: Candidate, learned: Acceptance) -> float:
-    """The support from which a candidate is read."""
+    """The support from which a candidate is read. What sounds exactly like a side needs none: of sounds that
+    are the same the distance tells nothing, and its low certainty makes it a question."""
+    if candidate.side and candidate.cost == 0:
+        return 0.0
     return learned.side_least if candidate.side else learned.least
+
+
+def least_gain(candidate: Candidate) -> float:
+    """The gain from which a candidate is read."""
+    if candidate.side:
+        return SAME_SOUND_GAIN if candidate.cost == 0 else SIDE_GAIN
+    return LEAST_GAIN
 
 
 def with_text(words: Sequence[Word], first: int, last: int, text: str) -> list[str]:
@@ -164,8 +178,7 @@ def chosen(asked: Sequence[Asked], learned: Acceptance) -> list[Asked]:
     """The accepted ones of a group that do not overlap, in order; the best supported are kept."""
     taken: list[Asked] = []
     for one in sorted(asked, key=lambda a: (-a.support, -a.candidate.sounds, a.candidate.text)):
-        least_gain = SIDE_GAIN if one.candidate.side else LEAST_GAIN
-        if one.gain < least_gain or one.support < least_for(one.candidate, learned):
+        if one.gain < least_gain(one.candidate) or one.support < least_for(one.candidate, learned):
             continue
         if all(
             one.candidate.last <= other.candidate.first or one.candidate.first >= other.candidate.last

@@ -19,6 +19,7 @@ from voicecheck.lexicon.inflect import HEAD_ENDS, number_forms
 from voicecheck.records import Record, Word
 from voicecheck.speech.phones import Phones, costs, padded, phone_table, table_rows
 from voicecheck.speech.pronounce import Pronouncer
+from voicecheck.speech.spelling import sides_by_sound
 
 Plain = tuple[str, ...]
 
@@ -30,7 +31,8 @@ _LEADS = HEAD_ENDS | {"the", "a", "his", "her", "under", "behind", "around", "of
 _SHORT_WORDS = 2
 _OF = "of"
 _SMALL_KINDS = frozenset({"article", "copula", "singular_copula", "conjunction"})
-_LONG_SIDE = 5  # sounds
+_LONG_SIDE = 6  # sounds: "lefts" and "l f" are too short to be told by them
+_SHORTEST_SIDE = 3  # sounds
 _LONG_TERM = 7  # sounds: a shorter single word is too common to be kept for being in the lexicon
 
 
@@ -44,6 +46,9 @@ class SearchLimits(Record):
     short_unsure: float = 0.9  # … the least certain of them below this, or in no term
     short_cost: float = 0.45  # … and may cost this much
     cost: float = 0.34  # of the whole phrase
+    talk_cost: float = 0.15  # … of a condition of several words that are everyday talk ("got a nail in it")
+    close_cost: float = 0.15  # up to this several words may be read that each make sense to the lexicon
+    talk_sounds: int = 6  # a shorter condition of everyday talk is found by chance
     alone_cost: float = 0.25  # … where most words that differ are short terms of their own
     changed_cost: float = 0.5  # of the words alone that differ
     length_share: float = 0.5  # of the sounds that differ: a much shorter reading would just leave words out
@@ -63,6 +68,7 @@ class Phrase(NamedTuple):
     fixed: Plain
     side: bool
     told: bool  # from "sounds_like": the owner says that it is heard like this
+    talk: bool = False  # a condition of several words, some of them everyday
 
 
 class _Exact(NamedTuple):
@@ -119,6 +125,17 @@ class SoundIndex:
             if len(words) == 1 and len(self.pronouncer.phrase(words)) >= _LONG_SIDE
         )
         self._known = frozenset(_known_words(lexicon))
+        self._sides_by_sound = sides_by_sound(
+            (word for word in self.sides if len(self.pronouncer.phrase((word,))) >= _SHORTEST_SIDE),
+            self.pronouncer,
+        )
+        self.plural_places = tuple(
+            place.said
+            for place in lexicon.places
+            if place.kind == "position"
+            and place.said.endswith("s")
+            and place.market in (None, lexicon.market)
+        )
         said = [(g.kind, normalise_phrase(g.said)) for g in lexicon.grammar]
         self._heads = frozenset(
             words[-1]
@@ -135,10 +152,23 @@ class SoundIndex:
         self._sounds = padded([phrase.sounds for phrase in self.phrases])
         self._lengths = (self._sounds > 0).sum(axis=1).astype(np.int16)
         self._counts = self._class_counts(self._sounds)
+        limits = self.limits
+        self._most = np.array(
+            [
+                limits.talk_cost
+                if phrase.talk
+                else limits.short_cost
+                if len(phrase.sounds) < limits.sounds_enough
+                else limits.cost
+                for phrase in self.phrases
+            ],
+            np.float32,
+        )
 
     def is_fixed(self, word: str) -> bool:
         """Whether a plain word is a number, a side or a negation, which are never changed."""
-        return word in self._fixed or self.is_number(word) or word.endswith("n't")
+        bare = word.removesuffix(_HAS)  # "left's" is "left is"
+        return word in self._fixed or bare in self._fixed or self.is_number(word) or word.endswith("n't")
 
     def is_strange(self, word: str) -> bool:
         """Whether a plain word is in no term and no dictionary: nobody may have said it."""
@@ -146,7 +176,7 @@ class SoundIndex:
 
     def is_number(self, word: str) -> bool:
         """Whether a plain word is a number or holds one."""
-        return word in self._numbers or any(letter.isdigit() for letter in word)
+        return word.removesuffix(_HAS) in self._numbers or any(letter.isdigit() for letter in word)
 
     def find(self, words: Sequence[Word], *, breaks: frozenset[int] = frozenset()) -> list[Candidate]:
         """What may have been said instead, the nearest in sound first; candidates may overlap.
@@ -157,7 +187,7 @@ class SoundIndex:
         plain = [normalise_phrase(word.heard) for word in words]
         doubtful = [self._doubtful(word, parts) for word, parts in zip(words, plain, strict=True)]
         if not any(doubtful) or not self.phrases:
-            return []
+            return list(self._homophones(plain, words))
         exact = self._exact(plain)
         spans = list(self._spans(words, plain, doubtful, breaks))
         found: dict[tuple[int, int, str], Candidate] = {}
@@ -168,7 +198,21 @@ class SoundIndex:
             key = (candidate.first, candidate.last, candidate.text.lower())
             if key not in found or _rank(candidate) < _rank(found[key]):
                 found[key] = candidate
+        for candidate in self._homophones(plain, words):
+            found[candidate.first, candidate.last, candidate.text] = candidate
         return sorted(found.values(), key=lambda c: (c.cost, c.first, -c.last, c.text))
+
+    def _homophones(self, plain: Sequence[Plain], words: Sequence[Word]) -> Iterator[Candidate]:
+        """Words of no sense to the lexicon that are spoken exactly like a side ("rite")."""
+        for at, parts in enumerate(plain):
+            if len(parts) != 1 or parts[0] in self._known or self.is_fixed(parts[0]):
+                continue
+            sounds = self.pronouncer.phrase(parts)
+            side = self._sides_by_sound.get(sounds)
+            if side is not None and not self.pronouncer.is_guess(parts[0]):
+                yield Candidate(
+                    at, at + 1, side, side, 0.0, 0.0, words[at].certainty, True, True, len(sounds)
+                )
 
     def _doubtful(self, word: Word, parts: Plain) -> bool:
         if not parts or any(self.is_fixed(part) for part in parts):
@@ -269,8 +313,7 @@ class SoundIndex:
         heard = np.concatenate([np.full(near.size, at) for at, near in pairs])
         wanted = np.concatenate([near for _, near in pairs])
         cost = costs(_trimmed(rows[heard]), _trimmed(self._sounds[wanted]), phone_table())
-        short = self._lengths[wanted] < self.limits.sounds_enough
-        for at in np.flatnonzero(cost <= np.where(short, self.limits.short_cost, self.limits.cost)):
+        for at in np.flatnonzero(cost <= self._most[wanted]):
             yield spans[heard[at]], self.phrases[wanted[at]], float(cost[at])
 
     def _judged(
@@ -284,8 +327,10 @@ class SoundIndex:
         exact: _Exact,
     ) -> Candidate | None:
         tokens = tuple(token for parts in plain[first:last] for token in parts)
-        if tokens == phrase.words or _inflection(tokens, phrase.words):
+        if tokens == phrase.words or _same_letters(tokens, phrase.words):
             return None
+        close = cost <= self.limits.close_cost
+        several = last - first > _SHORT_WORDS  # before the words that both share are left out
         fixed = tuple(token for token in tokens if self.is_fixed(token))
         if fixed != phrase.fixed and not (
             phrase.side and not fixed and set(phrase.fixed) <= self._long_sides
@@ -308,26 +353,27 @@ class SoundIndex:
             return None
         if held and first != start:
             return None
-        if first and any(self.is_number(part) for part in plain[first - 1]):
+        if first and any(self.is_number(part) and not part.endswith(_HAS) for part in plain[first - 1]):
             return None  # what follows a number says what it counts, and may be a part of it ("30 seconds")
         left = [token for parts in plain[first:last] for token in parts]
         wanted = normalise_phrase(" ".join(written))
-        if _inflection(tuple(left), wanted) or self._everyday.issuperset(wanted):
+        if _same_letters(tuple(left), wanted) or self._everyday.issuperset(wanted):
             return None
         if len(wanted) > len(left) + 1:  # words were melted together, but not so many
             return None
-        if last - first > 1 and (left[0] in self._small or left[-1] in self._small):
+        if not close and last - first > 1 and (left[0] in self._small or left[-1] in self._small):
             return None  # a stretch that takes in an "is" or a "the" beside it would read it away
         differing = _differing(first, plain, wanted, last)
         if not differing:  # words put in, none heard wrongly
             return None
+        if _inflection(tuple(left), wanted) and differing & (exact.kept | exact.alone):
+            return None
         alone = differing & exact.alone
         mostly_alone = 2 * len(alone) > len(differing)
-        if (
-            differing & exact.kept
-            or (alone and last - first <= _SHORT_WORDS)
-            or len(alone) == len(differing)
-            or (mostly_alone and cost > self.limits.alone_cost)
+        if differing & exact.kept or (mostly_alone and cost > self.limits.alone_cost):
+            return None
+        if not (close and several and len(differing) > 1) and (
+            (alone and last - first <= _SHORT_WORDS) or len(alone) == len(differing)
         ):
             return None
         if any(first <= begin and end <= last for begin, end in exact.phrases):
@@ -365,16 +411,17 @@ class SoundIndex:
 
     def _phrases(self, lexicon: Lexicon) -> Iterator[Phrase]:
         seen: set[tuple[Plain, Phones]] = set()
-        for text, kind, like in _texts(lexicon):
+        for text, kind, like in (*_texts(lexicon), *((said, _TALK, "") for said in _talk(lexicon))):
             words = normalise_phrase(text)
             if any(any(letter.isdigit() for letter in word) for word in words):
                 continue
             fixed = tuple(word for word in words if self.is_fixed(word))
             sounds = self.pronouncer.like(like) if like else self.pronouncer.phrase(words)
-            if len(sounds) < self.limits.sounds_least or (words, sounds) in seen:
+            least = {_TALK: self.limits.talk_sounds, "side": _LONG_SIDE}.get(kind, self.limits.sounds_least)
+            if len(sounds) < least or (words, sounds) in seen:
                 continue
             seen.add((words, sounds))
-            yield Phrase(text, words, sounds, fixed, kind == "side", bool(like))
+            yield Phrase(text, words, sounds, fixed, kind == "side", bool(like), kind == _TALK)
         for state in dict.fromkeys(_states(lexicon)):
             sounds = self.pronouncer.phrase((state,))
             for said, before in _COPULAS:
@@ -388,6 +435,7 @@ class SoundIndex:
 
 
 _HAS = "'s"
+_TALK = "talk"
 _COPULAS = ((_HAS, ("Z",)), ("is", ("IH", "Z")))
 
 
@@ -433,15 +481,30 @@ def _texts(lexicon: Lexicon) -> Iterator[tuple[str, str, str]]:
             continue
         if place.market in (None, lexicon.market) and place.said.split()[0] not in _LEADS:
             yield place.said, "side" if place.kind in ("side", "position") else "place", ""
-    everyday = {term.said for term in lexicon.grammar} | _LEADS
+    everyday = _everyday(lexicon)
     for condition in lexicon.conditions.values():
         for said in condition.said:
-            plain = normalise_phrase(said)
-            if len(plain) == 1 or (len(said) >= _LONG_CONDITION and everyday.isdisjoint(plain)):
+            if not _is_talk(said, everyday):
                 yield said, "condition", ""
     for measure in lexicon.measures.values():
         for said in measure.said:
             yield said, "measure", ""
+
+
+def _everyday(lexicon: Lexicon) -> set[str]:
+    return {term.said for term in lexicon.grammar} | _LEADS
+
+
+def _is_talk(said: str, everyday: set[str]) -> bool:
+    """Whether a condition is of several words that are short or everyday: much else sounds like it."""
+    plain = normalise_phrase(said)
+    return len(plain) > 1 and (len(said) < _LONG_CONDITION or not everyday.isdisjoint(plain))
+
+
+def _talk(lexicon: Lexicon) -> Iterator[str]:
+    everyday = _everyday(lexicon)
+    for condition in lexicon.conditions.values():
+        yield from (said for said in condition.said if _is_talk(said, everyday))
 
 
 def _side_words(lexicon: Lexicon) -> Iterator[str]:
@@ -503,10 +566,13 @@ def _differing(first: int, plain: Sequence[Plain], wanted: Plain, last: int) -> 
     return {at for n, (_, at) in enumerate(tokens) if n not in same}
 
 
+def _same_letters(one: Plain, other: Plain) -> bool:
+    """Whether two phrases are the same letters, with other spaces."""
+    return "".join(one) == "".join(other)
+
+
 def _inflection(one: Plain, other: Plain) -> bool:
-    """Whether two phrases are the same words in other forms, or the same letters in other words."""
-    if "".join(one) == "".join(other):
-        return True
+    """Whether two phrases are the same words in other forms."""
     return len(one) == len(other) and all(stem(a) == stem(b) for a, b in zip(one, other, strict=True))
 
 

@@ -152,7 +152,7 @@ class _Window(NamedTuple):
 
 
 class _Segment(NamedTuple):
-    """Words that belong together, on the recording's own time."""
+    """Words that belong together, on the recording's own time; ``logprob`` is that of the whole window."""
 
     words: tuple[Word, ...]
     text: str
@@ -302,7 +302,7 @@ class WhisperRecogniser:
         words: list[Word] = []
         at = 0
         while at < len(segments):
-            window = segments[at].window
+            window, logprob = segments[at].window, segments[at].logprob
             part: list[Word] = []
             while at < len(segments) and segments[at].window is window:
                 part.extend(segments[at].words)
@@ -318,6 +318,7 @@ class WhisperRecogniser:
                     tools,
                     self._scorer(window),
                     hearings=window.hearings,
+                    logprob=logprob,
                 )
         return words
 

@@ -1,0 +1,123 @@
+"""The papers in a real Chromium: nothing wider than a phone, axe content, rows whole in print."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from functools import partial
+from pathlib import Path
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from markupsafe import Markup
+from papers_kit import DRAFTS, customer_view, papers_named
+from playwright.sync_api import Browser, ConsoleMessage, Error, Request, sync_playwright
+from sample_draft import sample_draft
+
+from voicecheck.documents import customer
+
+pytestmark = pytest.mark.browser
+CHROMIUM = Path("/usr/bin/chromium")
+QUIET = [
+    "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
+    "--disable-component-update", "--disable-sync",
+]  # fmt: skip
+# Elements that reach outside the window.
+CUT_OFF = """() => [...document.querySelectorAll("body *")].filter(e => {
+  const style = getComputedStyle(e), box = e.getBoundingClientRect();
+  if (style.clipPath !== "none" || e.closest(".hidden, thead") || box.width === 0) return false;
+  return box.right > innerWidth + 0.5 || box.left < -0.5;
+}).map(e => e.tagName + "." + e.className)"""
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Browser]:
+    if not CHROMIUM.exists():
+        pytest.skip("Chromium is not installed at /usr/bin/chromium")
+    with sync_playwright() as playwright:
+        try:
+            started = playwright.chromium.launch(executable_path=str(CHROMIUM), args=QUIET)
+        except Error as error:
+            pytest.skip(f"Chromium does not start here: {error.message.splitlines()[0]}")
+        yield started
+        started.close()
+
+
+def keep_url(kept: list[str], request: Request) -> None:
+    kept.append(request.url)
+
+
+def keep_text(kept: list[str], message: ConsoleMessage) -> None:
+    kept.append(message.text)
+
+
+@pytest.mark.parametrize("name", DRAFTS)
+def test_nothing_is_wider_than_the_window(browser: Browser, tmp_path: Path, name: str) -> None:
+    for kind, pair in papers_named(name).items():
+        path = tmp_path / f"{kind}.html"
+        path.write_text(pair.html, encoding="utf-8")
+        for width in (320, 390, 1280):
+            page = browser.new_page(viewport={"width": width, "height": 844})
+            asked: list[str] = []
+            said: list[str] = []
+            page.on("request", partial(keep_url, asked))
+            page.on("console", partial(keep_text, said))
+            page.goto(path.as_uri())
+            assert page.evaluate("document.documentElement.scrollWidth") <= width, (kind, width)
+            assert page.evaluate(CUT_OFF) == [], (kind, width)
+            assert [url for url in asked if url not in (path.as_uri(), "data:,")] == []
+            assert said == []
+            page.close()
+
+
+@pytest.mark.parametrize("name", ["sample", "empty", "all open"])
+@pytest.mark.parametrize("width", [390, 1280])
+def test_axe_finds_nothing_serious(browser: Browser, tmp_path: Path, name: str, width: int) -> None:
+    for kind, pair in papers_named(name).items():
+        path = tmp_path / f"{kind}.html"
+        path.write_text(pair.html, encoding="utf-8")
+        # axe is put into the page as a script, which its own policy would refuse
+        context = browser.new_context(viewport={"width": width, "height": 844}, bypass_csp=True)
+        page = context.new_page()
+        page.goto(path.as_uri())
+        found = [
+            (fault["id"], fault["impact"], [node["html"][:100] for node in fault["nodes"][:3]])
+            for fault in Axe().run(page).response["violations"]
+            if fault["impact"] in ("serious", "critical", "moderate")
+        ]
+        assert found == [], kind
+        context.close()
+
+
+def test_the_jobs_stand_in_a_page_of_the_shops_own(browser: Browser, tmp_path: Path) -> None:
+    """Under a strict policy: style as a file, no inline style, controls at their jobs."""
+    draft = sample_draft()
+    jobs = tuple(job.model_copy(update={"id": f"job{at}"}) for at, job in enumerate(draft.estimate.jobs))
+    draft = draft.model_copy(update={"estimate": draft.estimate.model_copy(update={"jobs": jobs})})
+    shown = customer_view(draft)
+    controls = {
+        job.id: Markup('<form><button name="agree" value="{}">Agree to job {}</button></form>').format(
+            job.id, job.number
+        )
+        for job in shown.jobs
+    }
+    (tmp_path / "paper.css").write_text(customer.stylesheet(), encoding="utf-8")
+    path = tmp_path / "page.html"
+    path.write_text(
+        '<!doctype html><html lang="en"><head><title>Estimate</title><meta charset="utf-8">'
+        '<meta name="viewport" content="width=device-width, initial-scale=1">'
+        '<meta http-equiv="Content-Security-Policy" content="default-src \'none\'; style-src file:">'
+        '<link rel="stylesheet" href="paper.css"></head><body class="paper-page"><main class="paper">'
+        f"<h1>Your estimate</h1>{customer.jobs_html(shown, controls=controls)}</main></body></html>",
+        encoding="utf-8",
+    )
+    page = browser.new_page(viewport={"width": 390, "height": 844})
+    said: list[str] = []
+    page.on("console", partial(keep_text, said))
+    page.goto(path.as_uri())
+    assert said == []
+    assert page.evaluate("document.documentElement.scrollWidth") == 390
+    assert page.locator(".job").count() == len(shown.jobs)
+    for job in shown.jobs:
+        button = page.locator(f"#{job.anchor}").get_by_role("button", name=f"Agree to job {job.number}")
+        assert button.count() == 1
+    page.close()

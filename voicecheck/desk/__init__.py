@@ -1,0 +1,1 @@
+"""What people decide over a draft. Pure: no input or output, no clock."""

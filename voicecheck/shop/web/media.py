@@ -1,0 +1,92 @@
+"""Sound and pictures, only for those who may see them: advisors and owners, and technicians their own."""
+
+from __future__ import annotations
+
+import contextlib
+import shutil
+import tempfile
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Annotated
+
+from fastapi import APIRouter, Depends, HTTPException, Request
+from fastapi.responses import FileResponse, Response
+from sqlalchemy.orm import Session
+
+from voicecheck.shop.services import Services
+from voicecheck.shop.sound import playable
+from voicecheck.shop.web.auth import SignedInAs, require, services_of
+from voicecheck.store.tables import Photo, Take, Walkaround
+
+router = APIRouter(prefix="/media")
+GONE = (
+    "The recording was removed by the shop's rule on how long recordings are kept. Its words are still here."
+)
+
+
+def may_see(session: Session, me: SignedInAs, *, walkaround: str) -> Walkaround:
+    """The walk-around, if ``me`` may see it; else 404, as if it were not there."""
+    row = session.get(Walkaround, walkaround)
+    if row is None or not (me.may("advisor") or row.technician == me.id):
+        raise HTTPException(404, "There is no such walk-around here.")
+    return row
+
+
+@contextlib.contextmanager
+def as_file(services: Services, key: str) -> Iterator[Path]:
+    """The media ``key`` as a file on this machine; a copy where it lies elsewhere."""
+    with tempfile.TemporaryDirectory(prefix="voicecheck-") as folder, services.media.open(key) as source:
+        path = Path(folder) / "media"
+        with path.open("wb") as target:
+            shutil.copyfileobj(source, target)
+        yield path
+
+
+def sound_of(services: Services, key: str) -> Response:
+    """The playable copy of a take, with ranges."""
+    cache = services.settings.data / "cache" / "sound"
+    made = cache / f"{key}.wav"
+    if not made.exists():
+        if not services.media.exists(key):
+            raise HTTPException(410, GONE)
+        with as_file(services, key) as path:
+            made = playable(path, key=key, cache=cache)
+    return FileResponse(made, media_type="audio/wav", headers={"Cache-Control": "private, max-age=3600"})
+
+
+@router.get("/take/{take}/sound.wav")
+def sound(request: Request, take: str, me: Annotated[SignedInAs, Depends(require("technician"))]) -> Response:
+    services = services_of(request)
+    with services.database.reading() as session:
+        row = session.get(Take, take)
+        if row is None:
+            raise HTTPException(404, "There is no such recording here.")
+        may_see(session, me, walkaround=row.walkaround)
+        key, deleted = row.media, row.deleted
+    if key is None or deleted is not None:
+        raise HTTPException(410, GONE)
+    return sound_of(services, key)
+
+
+def picture_of(services: Services, key: str, kind: str) -> Response:
+    if not services.media.exists(key):
+        raise HTTPException(
+            410, "The picture was removed by the shop's rule on how long recordings are kept."
+        )
+    with services.media.open(key) as source:
+        content = source.read()
+    return Response(content, media_type=kind, headers={"Cache-Control": "private, max-age=3600"})
+
+
+@router.get("/photo/{photo}")
+def picture(
+    request: Request, photo: str, me: Annotated[SignedInAs, Depends(require("technician"))]
+) -> Response:
+    services = services_of(request)
+    with services.database.reading() as session:
+        row = session.get(Photo, photo)
+        if row is None:
+            raise HTTPException(404, "There is no such picture here.")
+        may_see(session, me, walkaround=row.walkaround)
+        key, kind = row.media, row.kind
+    return picture_of(services, key, kind)

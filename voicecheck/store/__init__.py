@@ -1,0 +1,1 @@
+"""Rows and media of the shop. Knows the records only."""

@@ -1,0 +1,1 @@
+"""Alembic's scripts; ``voicecheck.store.migrate`` runs them."""
