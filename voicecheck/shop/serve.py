@@ -31,7 +31,7 @@ class Keeper(threading.Thread):
     def __init__(self, command: Sequence[str]) -> None:
         super().__init__(name="worker-keeper", daemon=True)
         self._command = list(command)
-        self._stop = threading.Event()
+        self._ending = threading.Event()
         self._child: subprocess.Popen[bytes] | None = None
         self.restarts = 0
 
@@ -43,11 +43,11 @@ class Keeper(threading.Thread):
 
     def run(self) -> None:
         wait = WAIT_FIRST
-        while not self._stop.is_set():
+        while not self._ending.is_set():
             began = time.monotonic()
             self._child = subprocess.Popen(self._command)
             status = self._child.wait()
-            if self._stop.is_set():
+            if self._ending.is_set():
                 return
             lived = time.monotonic() - began
             wait = WAIT_FIRST if lived > STEADY else wait
@@ -55,12 +55,12 @@ class Keeper(threading.Thread):
                 "the worker ended with %s after %.0f s; starting it again in %.0f s", status, lived, wait
             )
             self.restarts += 1
-            self._stop.wait(wait)
+            self._ending.wait(wait)
             wait = min(wait * 2, WAIT_LONGEST)
 
     def stop(self) -> None:
         """Asks the child to end and waits; what it leaves undone is taken over at the next start."""
-        self._stop.set()
+        self._ending.set()
         child = self._child
         if child is None or child.poll() is not None:
             return

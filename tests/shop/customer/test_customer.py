@@ -303,6 +303,20 @@ def test_an_answer_by_phone_needs_the_number(shop: Shop, ada: Member, walk: str)
     assert (kept.means, kept.contact, kept.person) == ("phone", "555-0142", ada.id)
 
 
+def test_a_question_reaches_the_desk_and_the_reply_the_customer(
+    shop: Shop, ada: Member, walk: str, phone: TestClient
+) -> None:
+    path, _ = issue(shop, ada, walk)
+    phone.post(f"{path}/ask", data={"text": "Can the filter wait <b>a year</b>?", "name": "Cleo"})
+    client = shop.client(ada)
+    asked = client.get(f"/desk/{walk}").text
+    assert "Can the filter wait &lt;b&gt;a year&lt;/b&gt;?" in asked
+    client.post(f"/desk/{walk}/reply", data={"text": "It can wait until the next service."})
+    assert "It can wait until the next service." in phone.get(path).text
+    assert "Can the filter wait" not in client.get(f"/desk/{walk}").text
+    assert issuing.standing_of(shop.services, walk).agreed == ()
+
+
 def test_putting_a_finding_aside_takes_it_off_the_papers(shop: Shop, ada: Member, phone: TestClient) -> None:
     walk = finished(shop, ada)
     bench = benches.look(shop.services, walk)

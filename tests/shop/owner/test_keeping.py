@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import secrets
+from datetime import timedelta
 from pathlib import Path
 
 import pytest
@@ -55,7 +56,7 @@ def add_photo(own: OwnShop, walkaround: str, content: bytes) -> str:
 
 def issue(own: OwnShop, walkaround: str, *, clips: list[str], photos: list[str], days: int) -> str:
     """An issued estimate with a link that opens for ``days``; the media key of its prices."""
-    services, shop = own.shop.services, own.shop
+    services = own.shop.services
     key = services.media.put(b'{"prices": "of that day"}')
     behind = {"clips": [{"take": take} for take in clips], "photos": photos, "shop": key, "draft": {}}
     now = services.clock()
@@ -64,13 +65,10 @@ def issue(own: OwnShop, walkaround: str, *, clips: list[str], photos: list[str],
             session, walkaround=walkaround, seq=0, person=own.owner.id, document={"jobs": []}, draft=behind,
             total=100, currency="USD", now=now,
         )  # fmt: skip
-        from datetime import timedelta
-
         papers.make_link(
             session, issued=row.id, token=secrets.token_hex(16), now=now, expires=now + timedelta(days=days),
             person=None,
         )  # fmt: skip
-    assert shop
     return key
 
 
@@ -98,7 +96,7 @@ def test_old_sound_goes_and_its_words_stay(own: OwnShop) -> None:
     assert "it has not been drafted yet" in page
     answer = own.client.post("/owner/keeping/run")
     assert answer.status_code == 303
-    assert "1%20recordings" in answer.headers["location"]
+    assert "1%20recording%20and" in answer.headers["location"]
 
     gone = take_of(own, old)
     assert gone.deleted == shop.clock()

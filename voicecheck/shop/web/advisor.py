@@ -19,7 +19,7 @@ from voicecheck.shop.web import limits
 from voicecheck.shop.web.auth import SignedInAs, require, services_of
 from voicecheck.shop.web.bench_view import KIND_WORDS, takes_json, view
 from voicecheck.shop.web.pages import page
-from voicecheck.store import history, walkarounds
+from voicecheck.store import history, papers, walkarounds
 from voicecheck.store.tables import WALKAROUND_STATES, Person
 
 router = APIRouter(prefix="/desk")
@@ -59,7 +59,10 @@ def one(request: Request, walkaround: str, _: Advisor) -> Response:
     bench = benches.look(services_of(request), walkaround)
     ready = bench.top is not None and bench.row.state not in ("recording", "waiting", "working", "failed")
     context = _frame(bench) | (view(bench) if ready else {})
-    return page(request, "desk/bench.html.j2", {**context, "ready": ready})
+    with services_of(request).database.reading() as session:
+        said = [c for c in papers.consents(session, walkaround=walkaround) if c.kind in ("question", "reply")]
+    question = said[-1] if said and said[-1].kind == "question" else None
+    return page(request, "desk/bench.html.j2", {**context, "ready": ready, "question": question})
 
 
 @router.get("/{walkaround}/bench")

@@ -199,6 +199,30 @@ def _answer(request: Request, walkaround: str, me: SignedInAs, fields: Mapping[s
     return RedirectResponse(f"/desk/{walkaround}/issue?said=Written down.", status_code=303)
 
 
+@router.post("/{walkaround}/reply")
+def reply(
+    request: Request, walkaround: str, me: Advisor, text: Annotated[str, Form(max_length=2000)]
+) -> Response:
+    """Answers a customer's question; the customer reads it behind the same link."""
+    services = services_of(request)
+    if not text.strip():
+        raise InputError("Type the reply.")
+    with services.database.session() as session:
+        row = _newest(papers.latest_issued(session, walkaround=walkaround))
+        papers.add_consent(
+            session,
+            issued=row.id,
+            kind="reply",
+            name=me.name,
+            means="link",
+            fingerprint=row.fingerprint,
+            now=services.clock(),
+            person=me.id,
+            text=text,
+        )
+    return RedirectResponse(f"/desk/{walkaround}/issue?said=Sent.", status_code=303)
+
+
 @router.post("/{walkaround}/put-off/{put_off}")
 def settle_put_off(
     request: Request,

@@ -72,8 +72,12 @@ def set_rule(
 def run(request: Request, me: Owner) -> Response:
     """The rule now, not only tonight."""
     done = retention.apply(services_of(request), person=me.id)
-    said = f"{done.takes} recordings and {done.photos} photos went. {done.trouble}"
+    said = f"{_counted(done.takes, 'recording')} and {_counted(done.photos, 'photo')} deleted. {done.trouble}"
     return back("/owner/keeping", said)
+
+
+def _counted(count: int, what: str) -> str:
+    return f"{count} {what}{'' if count == 1 else 's'}"
 
 
 @router.post("/keeping/copy")
