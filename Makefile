@@ -1,4 +1,5 @@
 # make demo   set up everything and draft an estimate from a recorded walk-around
+# make serve  set up everything and open the shop on this machine (SERVE="--host 0.0.0.0 --https" for phones)
 # make test   set up everything and run the tests
 # make check  lint, format, types, tests
 # make measure / make results   accuracy and speed on the sample narrations
@@ -9,7 +10,7 @@ BIN := $(VENV)/bin
 WEIGHTS ?= base
 DEMO ?= $(firstword $(filter-out %noise10.opus,$(wildcard samples_synthetic/tune/pickup-leaks.*.opus)))
 
-.PHONY: demo test check lint types measure results weights lock clean
+.PHONY: demo serve test check lint types measure results weights lock clean
 .DEFAULT_GOAL := demo
 
 $(VENV)/made:
@@ -34,7 +35,11 @@ demo: $(VENV)/installed weights
 	$(BIN)/voicecheck draft $(DEMO) --model $(WEIGHTS) \
 		--html demo_out/draft.html --csv demo_out/draft.csv --json-out demo_out/draft.json
 
+serve: $(VENV)/installed weights
+	$(BIN)/voicecheck serve --data shop_data $(SERVE)
+
 test: $(VENV)/installed-dev weights
+	@$(BIN)/voicecheck weights tiny.en >/dev/null
 	$(BIN)/python -m pytest -n auto $(PYTEST)
 
 lint: $(VENV)/installed-dev

@@ -57,7 +57,7 @@ MAY_IMPORT = {
 
 # engine -> the one module that may import it
 ADAPTERS = {
-    "av": {"recording/media.py"},
+    "av": {"recording/media.py", "recording/stills.py"},
     "faster_whisper": {"speech/whisper.py"},
     "spacy": {"lexicon/matcher.py"},
     "rapidfuzz": {"estimate/names.py"},

@@ -35,7 +35,7 @@ def work(*, data: Path | None, executor: str | None, model: str | None, gently: 
 
     log_to_stderr()
     if gently and hasattr(os, "nice"):
-        os.nice(10)
+        os.nice(19)
     settings = load_settings(data=data, executor=executor, model=model)
     stop = threading.Event()
     for number in (signal.SIGTERM, signal.SIGINT):

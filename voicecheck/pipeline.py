@@ -24,7 +24,7 @@ from voicecheck.findings.trace import trace
 from voicecheck.language import Reader
 from voicecheck.lexicon import Lexicon, hot_words, load_lexicon
 from voicecheck.lexicon.matcher import compile_matcher
-from voicecheck.recording import MAX_SECONDS, read_sound
+from voicecheck.recording import read_sound
 from voicecheck.records import (
     Ask,
     DataError,
@@ -221,11 +221,11 @@ def listen(
     *,
     progress: Progress | None = None,
     timings: dict[str, float] | None = None,
-    max_seconds: float = MAX_SECONDS,
+    max_seconds: float | None = None,
 ) -> tuple[Transcript, RecordingInfo]:
     """Decode and recognise, with hot words from ``lexicon``. ``timings`` receives the seconds of both stages.
 
-    Raises as ``draft_from_file`` does; ``TooLongError`` for more than ``max_seconds``.
+    Raises as ``draft_from_file`` does; ``TooLongError`` beyond ``max_seconds`` (``None``: three hours).
     """
     took = timings if timings is not None else {}
 
@@ -233,7 +233,8 @@ def listen(
         return None if progress is None else lambda share: progress(stage, share)
 
     with timed(took, "decoding"):
-        sound = read_sound(path, max_seconds=max_seconds, progress=tell("decoding"))
+        longest = {} if max_seconds is None else {"max_seconds": max_seconds}
+        sound = read_sound(path, **longest, progress=tell("decoding"))
     # A file name may hold bytes that are no text, which no JSON can carry.
     sound = replace(sound, name=os.fsencode(path.name).decode("utf-8", errors="replace"))
     phrases = hot_words(lexicon, limit_tokens=HOT_TOKENS, count_tokens=_rough_tokens)

@@ -544,15 +544,13 @@ def test_what_was_checked(found: Found, text: str, expected: list[str]) -> None:
             "Control arm bushings are all good except the left front one is cracked.",
             ["control_arm_bushing front left defect", "control_arm_bushing ok"],
         ),
-        wrong(
+        (
             "All the tires are good except the left rear, that one's worn.",
             ["tyre front left, front right, rear right ok", "tyre rear left defect"],
-            "the good ones are lost when “that one's” tells the fault",
         ),
-        wrong(
+        (
             "All the lights work except the left brake light.",
             ["brake_light rear left defect", "light ok"],
-            "nothing at all is found, and no word is unplaced",
         ),
     ],
 )
@@ -700,10 +698,9 @@ def test_a_part_spoken_of_for_itself(found: Found, text: str, expected: list[str
             "Left front strut is leaking. Right front strut is dry. Replace them as a pair.",
             ["strut front left defect [leaking] replace at front left, front right", "strut front right ok"],
         ),
-        wrong(
+        (
             "Left front strut is leaking, right one is dry, replace both.",
             ["strut front left defect [leaking] replace at front left, front right", "strut front right ok"],
-            "“replace both” after both sides does not widen the advice",
         ),
     ],
 )

@@ -137,3 +137,23 @@ def test_every_word_once_and_every_finding_has_evidence(found: Found, text: str)
         assert finding.done_with is None or finding.done_with in ids
         for name, certainty in finding.certainty.items():
             assert 0.0 <= certainty <= 1.0, name
+
+
+@pytest.mark.parametrize("place", ["", "Left front ", "The rear ", "Driver side "])
+@pytest.mark.parametrize("fault", ["is leaking", "is cracked", "has play", "needs replacing"])
+@pytest.mark.parametrize("unknown", ["pogo stick", "wobbler", "flux fork"])
+def test_a_part_that_nobody_has_heard_of_is_not_lost(
+    found: Found, place: str, fault: str, unknown: str
+) -> None:
+    """A fault or advice of an unknown part, wherever it is said to be, is shown to the advisor."""
+    result = found(f"{place}{unknown} {fault}, replace it. Cabin filter is dirty.")
+    lost = [entry for entry in result.ledger.entries if entry.first <= 3 and entry.kind == "talk"]
+    assert lost == []
+
+
+@pytest.mark.parametrize(
+    "text", ["Left front.", "Moving on to the right rear.", "Now the front end.", "Everything else is fine."]
+)
+def test_where_somebody_goes_is_talk(found: Found, text: str) -> None:
+    result = found(f"{text} Cabin filter is dirty.")
+    assert result.ledger.entries[0].kind == "talk"

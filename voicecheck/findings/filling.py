@@ -8,7 +8,7 @@ from voicecheck.findings.notes import Note, Saying
 from voicecheck.findings.readings import beyond, limit_marks, reading_marks
 from voicecheck.findings.rules import Rules
 from voicecheck.findings.scene import MEMORY, Scene
-from voicecheck.findings.state import Statement, Weigher
+from voicecheck.findings.state import GOES_WITH, Statement, Weigher
 from voicecheck.records.finding import Measure
 from voicecheck.records.reading import Mark
 from voicecheck.records.vocabulary import UNPRICED_ACTIONS, Action, Unit
@@ -92,11 +92,15 @@ class Filler:
 
     def _advise(self, note: Note, said: Statement, saying: Saying, *, has_part: bool) -> None:
         """The work that was named; "needs one" without a name for it is what the part is usually given."""
+        if said.action is not None and self._comes_after(said.action, note, saying):
+            return
         if said.action is not None:
             note.action = self._fitted(said.action, note, saying)
             return
         cues = saying.cues("advice")
-        open_advice = cues and note.action is None and note.state in (None, "defect", "missing")
+        by_reading = note.doubts.get("state") == "reading only"  # "going to need pads, they're at two"
+        open_state = note.state in (None, "defect", "missing") or by_reading
+        open_advice = cues and note.action is None and open_state
         if not open_advice or said.denied or any(cue.hedged for cue in cues):
             return
         points_at_it = (
@@ -109,6 +113,14 @@ class Filler:
         )
         if points_at_it:
             note.action = self._rules.lexicon.components[note.component].advice
+
+    def _comes_after(self, action: Action, note: Note, saying: Saying) -> bool:
+        """ "Needs a condenser. Then recharge it.": lesser work behind "then" goes with the replacement."""
+        if action not in GOES_WITH.get(note.action or "", ()):
+            return False
+        start = min(m.first for m in saying.marks)
+        near = self._scene.tokens[max(0, start - 2) : start + 1]
+        return any(token.text in self._rules.words.afterwards for token in near)
 
     def _is_work(self, cues: Sequence[Mark]) -> bool:
         """ "Wants doing", "must be done": advice that names no part, and no work but that it be done."""
@@ -138,6 +150,9 @@ class Filler:
             token.text in words
             for cue in saying.cues("advice")
             for token in self._scene.tokens[cue.last : cue.last + _NAME_REACH]
+        ) or any(
+            self._scene.tokens[cue.last - 1].text in self._rules.words.stand_in
+            for cue in saying.cues("advice")
         )
 
     def _reasons(self, note: Note, saying: Saying) -> None:

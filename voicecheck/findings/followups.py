@@ -52,7 +52,8 @@ class Followups:
         if self._clears_denied(saying):
             self._by_reading(self._scene.denied, saying, span)
             return
-        again = bool(saying.grammar("same")) and saying.place.located
+        kind = bool(saying.place.qualifiers) and bool(self._scene.recent) and self._other_kind(saying)
+        again = bool(saying.grammar("same")) and (saying.place.located or kind)
         if again and saying.advises and _is_only_wide(saying.place):
             again = False  # "they're all the same age, so fit a set"
         tells = saying.states or saying.advises or saying.cues("urgency", "advice", "no_action")
@@ -161,6 +162,11 @@ class Followups:
         if both:
             self._scene.around = Place(positions=list(dict.fromkeys(both)))
 
+    def _other_kind(self, saying: Saying) -> bool:
+        """ "same for the lower" after the upper hose: a qualifier that names another kind of the part."""
+        told = self._scene.recent[-1].component
+        return self._rules.tree.kind_with(told, saying.place.qualifiers) is not None
+
     def _copy_at(self, before: Note, place: Place, span: tuple[int, int]) -> Note:
         """ "same on the other side": all that was said of the part, at the place said now."""
         note = copy(before)
@@ -170,8 +176,13 @@ class Followups:
         if place.sides and not place.axles:
             axle = [p.split()[0] for p in before.positions if " " in p][:1]
             place = Place(sides=place.sides, axles=axle)
-        entry = self._components[before.component]
+        kind = self._rules.tree.kind_with(before.component, place.qualifiers)
+        if kind is not None:
+            note.component = kind
+        entry = self._components[note.component]
         note.positions = resolve(entry, place, around=Place(), last=before.positions)
+        if not place.located:
+            note.positions = before.positions
         where = note.positions[0] if len(note.positions) == 1 else None
         note.measures = [measure.model_copy(update={"position": where}) for measure in before.measures]
         note.placed = "said"

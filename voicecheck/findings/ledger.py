@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from voicecheck.findings.scene import Talk
 from voicecheck.records.finding import Finding, Ledger, LedgerEntry
-from voicecheck.records.reading import Reading
+from voicecheck.records.reading import Mark, Reading
 
 
 def keep_ledger(reading: Reading, findings: Sequence[Finding], talk: Sequence[Talk], *, words: int) -> Ledger:
@@ -35,10 +35,10 @@ def keep_ledger(reading: Reading, findings: Sequence[Finding], talk: Sequence[Ta
             if mark.kind not in ("condition", "component", "action"):
                 continue
             marked = [tokens[at].word for at in range(mark.first, mark.last)]
-            if any(kinds[word] == "evidence" or whys[word] for word in marked):
+            if any(kinds[word] == "evidence" or _excused(whys[word], mark) for word in marked):
                 continue
             for word in covered:
-                if kinds[word] == "talk" and not whys[word]:
+                if kinds[word] == "talk" and (not whys[word] or whys[word] in _NO_EXCUSE):
                     kinds[word] = "unplaced"
                     whys[word] = _WHY[mark.kind]
     entries: list[LedgerEntry] = []
@@ -62,6 +62,16 @@ def keep_ledger(reading: Reading, findings: Sequence[Finding], talk: Sequence[Ta
                 )
             )
     return Ledger(entries=tuple(entries))
+
+
+# Words that only say where, or that wait for a part: a fault or advice among them that no finding took would
+# be lost in silence ("left front pogo stick is leaking, replace it", with a part that nobody has heard of).
+_NO_EXCUSE = frozenset({"where", "heading", "a symptom, no part named"})
+
+
+def _excused(why: str, mark: Mark) -> bool:
+    """Whether words are known to be talk, and not only in part."""
+    return bool(why) and not (why in _NO_EXCUSE and mark.kind in ("condition", "action"))
 
 
 _WHY = {

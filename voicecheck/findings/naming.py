@@ -111,6 +111,8 @@ class Namer:
                 continue
             if not self._scene.tokens[part.mark.last - 1].text.endswith("s"):
                 return note.component
+            if self._components[component].advice == "service":
+                continue  # "the fluids are all full": every one
             nearest = line.index(component) - 1
             if nearest > 0:
                 return line[nearest]

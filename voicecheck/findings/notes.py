@@ -187,6 +187,8 @@ def _opens(saying: Saying, current: Saying, following: Saying | None) -> bool:
     """Whether a segment with a place of its own begins a new saying after ``current``."""
     if saying.grammar("same"):
         return True  # "..., same on the other side"
+    if saying.cues("except") and current.states and saying.place.absolute:
+        return True  # "all good except the left rear, that one's bald"
     if saying.states:
         whole = bool({"all", "each"} & set(saying.place.relatives)) or len(saying.place.positions) > 2
         if whole and not current.place.located:

@@ -103,6 +103,11 @@ class PartTree:
         children = self.children(component)
         return len(children) > _FEW or any(child.part_of is not None for child in children)
 
+    def is_collective(self, component: str) -> bool:
+        """Whether the name takes in parts of several kinds: "brakes", "the lights", "suspension"."""
+        entry = self._components[component]
+        return entry.id == entry.system or (len(self.children(component)) > _FEW and entry.part_of is None)
+
     def is_whole_of(self, whole: str, piece: str) -> bool:
         """Whether the piece belongs to the whole by its part-of links or those of what it is a kind of."""
         seen: set[str] = set()

@@ -7,9 +7,11 @@ from voicecheck.findings.notes import Note
 from voicecheck.findings.places import as_place
 from voicecheck.findings.rules import Rules
 from voicecheck.findings.scene import MEMORY, Scene
+from voicecheck.findings.words import joined
 from voicecheck.records.vocabulary import UNPRICED_ACTIONS
 
 _ORDER = 3  # the most words of a sentence that orders a part by naming it
+_LONGEST_LEAD = 5  # words of a phrase that orders what follows ("give it a")
 _BEFORE_ORDER = 2  # words before it that say nothing ("just a")
 
 WIDE = frozenset({"both", "all", "each"})  # relatives that take in more than one place or part
@@ -22,6 +24,7 @@ class Remedies:
         self._components = rules.lexicon.components
         self._tree = rules.tree
         self._scene = scene
+        self._words = rules.words
 
     def of_last(self, notes: list[Note]) -> bool:
         """ "brake light out, needs a bulb": advice on a piece mends the whole just said to be faulty, and
@@ -61,8 +64,22 @@ class Remedies:
         first, last = note.ranges[0]
         tokens = self._scene.tokens
         opens = first == 0 or any(t.stop for t in tokens[max(0, first - _BEFORE_ORDER) : first])
+        if self._is_led(first, last):
+            return True
         plural = tokens[last - 1].text.endswith("s") and not tokens[last - 1].text.endswith("ss")
         return opens and tokens[last - 1].stop and last - first <= _ORDER and not plural
+
+    def _is_led(self, first: int, last: int) -> bool:
+        """ "Give it a hose.": whether the sentence up to token ``last`` begins with words that order it."""
+        tokens = self._scene.tokens
+        start = first
+        while start and not tokens[start - 1].stop and first - start < _LONGEST_LEAD:
+            start -= 1
+        words = [token.text for token in tokens[start:last]]
+        return tokens[last - 1].stop and any(
+            joined(words[:size]) in self._words.order_lead
+            for size in range(max(1, len(words) - _ORDER), min(_LONGEST_LEAD, len(words) - 1) + 1)
+        )
 
     def tie(self) -> None:
         """ "while we're in there, do the belt too": ties work said to go together, at the end of a clause.

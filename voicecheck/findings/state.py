@@ -14,7 +14,7 @@ from voicecheck.records.vocabulary import ACTIONS, UNPRICED_ACTIONS, Action, Sta
 
 _URGENCY_ORDER: tuple[Urgency, ...] = ("now", "soon", "later")
 _WORK = frozenset(ACTIONS) - {"none"}  # what a cue for advice can name itself
-_GOES_WITH = {
+GOES_WITH = {
     "replace": ("adjust", "clean", "service", "tighten", "top up"),
     "service": ("clean", "top up"),
 }
@@ -172,7 +172,7 @@ class Weigher:
                 continue
             if mark.hedged and mark.id not in ("diagnose", *UNPRICED_ACTIONS):
                 continue  # "might need replacing" is a suspicion and no order
-            if mark.id in _GOES_WITH.get(action or "", ()):
+            if mark.id in GOES_WITH.get(action or "", ()):
                 continue  # "replace that and align it", "flush and refill": the lesser work goes with it
             action = mark.id  # type: ignore[assignment]
         for cue in saying.cues("no_action"):

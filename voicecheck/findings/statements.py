@@ -12,13 +12,17 @@ from voicecheck.findings.items import Item, Part
 from voicecheck.findings.naming import Namer
 from voicecheck.findings.notes import Note, Saying, is_state, names_reading, split_sayings
 from voicecheck.findings.noting import Noter
+from voicecheck.findings.parts import singular
 from voicecheck.findings.places import Place, as_place, axles_of, resolve, single_axle
 from voicecheck.findings.remedies import WIDE, Remedies
 from voicecheck.findings.rules import Rules
 from voicecheck.findings.scene import Scene
+from voicecheck.findings.words import joined
+from voicecheck.language.quantities import is_number_word
 from voicecheck.records.reading import Mark
 from voicecheck.records.vocabulary import CORNERS, UNPRICED_ACTIONS, expand
 
+_PIECE_REACH = 25  # words in which a small piece is named again that is spoken of for its own sake
 _SYMPTOM_REACH = 3  # clauses between a symptom and the part that is named as its cause
 
 
@@ -86,6 +90,7 @@ class Statements:
             # several places in one statement: only the axle that they share is carried on
             self._scene.carried = Place(axles=single_axle([p for n in draft.notes for p in n.positions]))
         self._share_misfits(item, draft.notes)
+        _spare_fine(draft.notes)
         notes = self._joined(draft.notes)
         _take_out_exceptions(item, notes)
         for note in notes:
@@ -100,7 +105,7 @@ class Statements:
     def _part(self, draft: _Draft, part: Part) -> None:
         item = draft.item
         first = item.parts[0]
-        component = self._namer.specific(part)
+        component = self._of_whole(part, self._namer.specific(part), item)
         if _is_rejected(part, item):
             if draft.correcting:
                 draft.rejected.append(component)
@@ -130,7 +135,46 @@ class Statements:
                 plural=self._is_plural(part, component),
             )
             self._complete(draft, note, part, whole, first_saying=number == 0)
+            if note.state == "ok" and note.action is None and not own.absolute:
+                self._take_as_whole(note, item)
             draft.notes.append(note)
+
+    def _take_as_whole(self, note: Note, item: Item) -> None:
+        """ "Brakes all look great": what is fine all round, and is a name for parts of several kinds, is one
+        whole and no four corners, unless they were counted ("all four brakes").
+        """
+        said = self._scene.tokens[item.first : item.last]
+        everywhere = len(expand(note.positions)) == len(CORNERS)
+        counted = any(is_number_word(token.text) for token in said)
+        if everywhere and not counted and self._tree.is_collective(note.component):
+            note.positions = ()
+
+    def _of_whole(self, part: Part, component: str, item: Item) -> str:
+        """ "Sway bar link, the boot's split": a small piece without a name of its own, said to be faulty in
+        one breath with a part and never named again, is a condition of that part.
+        """
+        word = self._scene.tokens[part.mark.last - 1].text.removesuffix("'s")
+        if word not in self._words.small_piece or component != part.component or part.wholes:
+            return component
+        recent = [n for n in self._scene.recent if n.clause == self._scene.clause and not n.withdrawn]
+        if len(recent) != 1 or part.mark.last - part.mark.first > 1 or Place.of(part.lead).located:
+            return component
+        before = recent[0].component
+        general = self._tree.is_general_piece(component)
+        if (
+            not general
+            and self._lexicon.components[component].system == self._lexicon.components[before].system
+        ):
+            return component
+        told = [*(m for m in part.lead if m.kind == "condition"), *item.trail]
+        faulty = any(
+            m.kind == "condition" and not m.negated and self._lexicon.conditions[m.id].state != "ok"
+            for m in told
+        )
+        fine = any(m.kind == "cue" and m.detail == "ok" and not m.negated for m in item.trail)
+        after = self._scene.tokens[part.mark.last : part.mark.last + _PIECE_REACH]
+        again = any(singular(token.text) == singular(word) for token in after)
+        return component if not faulty or fine or again or recent[0].state == "ok" else before
 
     def _is_plural(self, part: Part, component: str) -> bool:
         """Whether several are named: "struts"; what is always told as a set ("pads") says nothing by it."""
@@ -146,13 +190,25 @@ class Statements:
         bare = note.state is None and note.action is None
         if bare and item.excepted:
             note.state = "defect"  # "all the lights work except the left brake light"
-        elif bare and first_saying and (self._is_therefore(item) or self._is_ordered(part, item)):
+        elif bare and first_saying and self._is_asked_for(note, part, item):
             note.action = self._lexicon.components[note.component].advice
+        if not first_saying and saying.cues("except"):
+            self._except(note, draft.notes)
         unpriced = note.action in (None, "diagnose", *UNPRICED_ACTIONS)
         if note.state in (None, "not_checked") and unpriced and any(m.detail == "hedge" for m in part.lead):
             self._suspect(note)
         if note.state == "ok" and saying.advises:
             self._advise_faulty(draft, note, saying)
+
+    @staticmethod
+    def _except(note: Note, beside: Sequence[Note]) -> None:
+        """ "all good except the left rear", "... that's at two": what is taken out of praise is faulty,
+        unless it is itself judged.
+        """
+        praised = any(n.component == note.component and n.state == "ok" and not n.doubts for n in beside)
+        if praised and (note.state is None or note.doubts.get("state") == "reading only"):
+            note.state = "defect"
+            note.doubts.pop("state", None)
 
     def _advise_faulty(self, draft: _Draft, note: Note, saying: Saying) -> None:
         """ "nearside's knocking, offside's fine, but do the pair": advice right behind the one that is fine
@@ -270,6 +326,20 @@ class Statements:
         opens = at <= 0 or self._scene.tokens[at - 1].stop
         return opens or any(m.kind == "cue" and m.detail == "advice" for m in item.trail)
 
+    def _is_asked_for(self, note: Note, part: Part, item: Item) -> bool:
+        """Whether a part that is only named is an order by what stands around it."""
+        return self._is_therefore(item) or self._is_ordered(part, item) or self._is_put_on(note, part)
+
+    def _is_put_on(self, note: Note, part: Part) -> bool:
+        """ "Belt's cracked, get a belt on it.": the same part, just told to be faulty, and "on it" behind."""
+        last = part.mark.last
+        behind = joined([token.text for token in self._scene.tokens[last : last + 2]])
+        return behind in self._words.order_trail and any(
+            n.component == note.component and n.state in ("defect", "missing") and n.action is None
+            for n in self._scene.recent
+            if not n.withdrawn
+        )
+
     def _is_ordered(self, part: Part, item: Item) -> bool:
         """ "Pair of rear springs." after a broken one: a number of parts and nothing else said is an
         order.
@@ -364,11 +434,25 @@ def _judgement(note: Note) -> tuple[object, ...]:
     return (note.state, note.conditions, note.action, note.urgency, note.place)
 
 
+def _spare_fine(notes: Sequence[Note]) -> None:
+    """ "left is leaking, right is dry, replace both": the work covers the fine one, on which none is due."""
+    for faulty in notes:
+        if faulty.state not in ("defect", "missing") or faulty.action in (None, *UNPRICED_ACTIONS):
+            continue
+        for fine in notes:
+            same = fine.component == faulty.component and fine.action == faulty.action
+            if same and fine.state == "ok" and not fine.doubts and fine.positions:
+                fine.action, fine.urgency = None, None
+                faulty.action_positions = (*(faulty.action_positions or faulty.positions), *fine.positions)
+
+
 def _take_out_exceptions(item: Item, notes: Sequence[Note]) -> None:
     """ "all four are good except the left rear": the exception leaves the rule's places."""
     if not any(m.kind == "cue" and m.detail == "except" for m in item.trail) or len(notes) < 2:
         return
     rule = notes[0]
+    if any(n.place for n in notes[1:]):
+        return  # "apart from the inside one on the right": not the whole corner
     out = expand([p for n in notes[1:] for p in n.positions])
     left = tuple(p for p in CORNERS if p in expand(rule.positions) - out)
     if out and left and out < expand(rule.positions):

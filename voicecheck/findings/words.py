@@ -25,6 +25,10 @@ class Words(NamedTuple):
     pair_word: frozenset[str]  # "do the pair": the advice is for both sides
     doing: frozenset[str]  # "wants doing": the work that the part usually gets
     rated_of: frozenset[str]  # "480 out of 650"
+    small_piece: frozenset[str]  # "the boot's split": a condition of the part it is on
+    order_lead: frozenset[str]  # "give it a hose": what stands before a part that is ordered
+    order_trail: frozenset[str]  # "get a belt on it": what stands behind a part that is ordered
+    afterwards: frozenset[str]  # "then recharge it": work that comes after the one advised
     refits: frozenset[str]  # "put it back on": no new part
 
     @classmethod
@@ -44,6 +48,10 @@ class Words(NamedTuple):
             pair_word=phrases_of(lexicon.grammar, "pair_word"),
             doing=phrases_of(lexicon.grammar, "doing"),
             rated_of=phrases_of(lexicon.grammar, "rated_of"),
+            small_piece=phrases_of(lexicon.grammar, "small_piece"),
+            order_lead=phrases_of(lexicon.grammar, "order_lead"),
+            order_trail=phrases_of(lexicon.grammar, "order_trail"),
+            afterwards=phrases_of(lexicon.grammar, "afterwards"),
             refits=phrases_of(lexicon.grammar, "refits"),
         )
 

@@ -18,6 +18,7 @@ def without_idle_words(tokens: Sequence[Token], marks: Sequence[Mark], asked: se
     kept = _drop_tags(kept, asked)
     kept = _drop_occasions(kept)
     kept = _drop_false_negations(kept)
+    kept = _drop_single_verbs(tokens, kept)
     return _drop_interjections(tokens, kept)
 
 
@@ -86,6 +87,26 @@ def _drop_false_negations(marks: Sequence[Mark]) -> list[Mark]:
         mark
         for mark in marks
         if not (mark.kind == "cue" and mark.detail == "negation" and mark.first in pseudo)
+    ]
+
+
+def _drop_single_verbs(tokens: Sequence[Token], marks: Sequence[Mark]) -> list[Mark]:
+    """ "Needs work": praise only where several things stand right before the verb ("the lights work")."""
+    verbs = {m.first for m in marks if m.kind == "grammar" and m.detail == "plural_verb"}
+    if not verbs:
+        return list(marks)
+    several = {
+        m.last
+        for m in marks
+        if (m.kind == "component" and tokens[m.last - 1].text.endswith("s"))
+        or (m.kind == "grammar" and m.detail == "plural_pronoun")
+        or (m.kind == "place" and m.detail == "relative")
+    }
+    return [
+        m
+        for m in marks
+        if not (m.kind == "cue" and m.detail == "ok" and m.last - m.first == 1 and m.first in verbs)
+        or (m.first in several and not tokens[m.first - 1].stop)
     ]
 
 

@@ -95,6 +95,12 @@ def is_number_word(word: str) -> bool:
     return len(found) == 1 and not found[0].is_ordinal
 
 
+def _one_of(word: str) -> str:
+    """ "sixes across the front": the number itself; "fives", "fours" are read as they are."""
+    single = word.removesuffix("es")
+    return single if single != word and is_number_word(single) else word
+
+
 class _View(NamedTuple):
     """The tokens of one transcript, with the closed-class words among them by kind and first token."""
 
@@ -148,7 +154,10 @@ def _whole_numbers(view: _View) -> list[_Atom]:
         if (mark.last - mark.first > 1 or view.at("article", at) is None)
     }
     parts = [
-        _Part(_NO_NUMBER if at in blocked else text, apart=at > 0 and view.apart(at, pause_s=_LONG_PAUSE_S))
+        _Part(
+            _NO_NUMBER if at in blocked else _one_of(text),
+            apart=at > 0 and view.apart(at, pause_s=_LONG_PAUSE_S),
+        )
         for at, text in enumerate(view.texts)
     ]
     atoms: list[_Atom] = []

@@ -140,6 +140,11 @@ GrammarKind = Literal[
     "likeness",  # black as a boot: what something is compared with
     "list",  # and, or, plus: joins two parts
     "misheard_number",  # for thirty seconds, where tread is talked of; value is the number
+    "small_piece",  # boot, clip: its fault is a condition of the part it is on
+    "order_lead",  # "give it a", "so that's a": the part behind it is ordered
+    "order_trail",  # "a belt on it": the part before it is ordered
+    "plural_verb",  # "lights work": praise only right behind several things
+    "afterwards",  # then: the work behind it comes after the one advised
     "names_cause",  # it's, that's down to: the part that follows is what is wrong
     "no_mileage",  # every, ago: the miles near it are no odometer reading
     "not_a_side",  # right now, material left

@@ -335,7 +335,7 @@ def _manifest(file: Path, source: zipfile.ZipFile) -> Manifest:
         )
     for name in names:
         if name != MANIFEST and not _is_ours(name):
-            raise _no_copy(file, f"“{name[:80]}” does not belong into one")
+            raise _no_copy(file, f"{name[:80]!a} does not belong into one")
     if len(set(names)) != len(names) or set(names) != {*told.entries, MANIFEST}:
         raise _no_copy(file, "what is in it is not what it says")
     for name, entry in told.entries.items():

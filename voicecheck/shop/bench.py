@@ -8,11 +8,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import partial
 
 from sqlalchemy.orm import Session
 
 from voicecheck.desk.consent import ComesBack, comes_back
 from voicecheck.desk.decisions import Decision, Numbered, Say, decision_json, parse_decision
+from voicecheck.desk.wearing import Wear, wear_since
 from voicecheck.desk.worktop import Worktop, worktop
 from voicecheck.pipeline import transcript_from_text, understand
 from voicecheck.records import Draft, Job, RefusedError, StaleError
@@ -21,6 +23,7 @@ from voicecheck.store import desk, papers, people, recordings, walkarounds
 from voicecheck.store.tables import DecisionRow, DraftRow, Person, Photo, Take, Walkaround
 from voicecheck.store.walkarounds import Listed
 
+VISITS = 4  # earlier ones that readings are compared with
 AT_WORK = frozenset({"review", "issued", "answered"})  # states in which decisions are taken
 
 
@@ -33,6 +36,7 @@ class TakeSeen:
     start: float
     seconds: float
     gone: bool
+    video: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,6 +51,7 @@ class Bench:
     takes: tuple[TakeSeen, ...]
     photos: tuple[Photo, ...]
     back: tuple[tuple[str, ComesBack], ...] = ()  # work put off earlier: its row's id, and how it stands now
+    wear: tuple[Wear, ...] = ()  # readings that an earlier visit has too
 
     @property
     def row(self) -> Walkaround:
@@ -63,10 +68,22 @@ def look(services: Services, walkaround: str) -> Bench:
         takes = _on_one_clock(recordings.takes(session, walkaround=walkaround))
         photos = tuple(recordings.photos(session, walkaround=walkaround))
         earlier = _put_off_before(session, listed.walkaround)
+        visits = _earlier_drafts(session, listed.walkaround)
     if drafted is None:
         return Bench(listed, "", None, (), None, takes, photos)
     base, top = _kept(services, drafted, decided)
-    return Bench(listed, drafted.id, base, decided, top, takes, photos, _back(services, earlier, top.draft))
+    before = [services.drafts.get(v.id, partial(Draft.model_validate, v.document)) for v in visits]
+    return Bench(
+        listed,
+        drafted.id,
+        base,
+        decided,
+        top,
+        takes,
+        photos,
+        _back(services, earlier, top.draft),
+        wear_since(top.draft, before),
+    )
 
 
 def decide(
@@ -136,6 +153,16 @@ def _worktop(services: Services, base: Draft, decided: Sequence[Numbered]) -> Wo
     )
 
 
+def _earlier_drafts(session: Session, row: Walkaround) -> list[DraftRow]:
+    """The drafts of the vehicle's last visits before this one, the newest first."""
+    if row.vehicle is None:
+        return []
+    page = walkarounds.page(session, vehicle=row.vehicle, limit=50)
+    before = [x.walkaround for x in page.rows if x.walkaround.created < row.created][:VISITS]
+    found = [desk.latest_draft(session, walkaround=visit.id) for visit in before]
+    return [draft for draft in found if draft is not None]
+
+
 def _put_off_before(session: Session, row: Walkaround) -> list[tuple[str, Job]]:
     """What was put off on this vehicle at earlier visits and is still open."""
     if row.vehicle is None:
@@ -173,6 +200,7 @@ def _on_one_clock(rows: Sequence[Take]) -> tuple[TakeSeen, ...]:
     found, start = [], 0.0
     for row in rows:
         seconds = row.seconds or 0.0
-        found.append(TakeSeen(row.id, row.number, round(start, 3), seconds, row.deleted is not None))
+        gone, video = row.deleted is not None, row.kind.startswith("video")
+        found.append(TakeSeen(row.id, row.number, round(start, 3), seconds, gone, video))
         start += seconds
     return tuple(found)

@@ -220,6 +220,7 @@ def _clips(bench: Bench, findings: Sequence[str]) -> list[dict[str, Any]]:
                     "from": round(begin, 2),
                     "to": round(min(span.end - take.start + 0.3, take.seconds), 2),
                     "words": span.read,
+                    "video": take.video,
                 }
             )
             break

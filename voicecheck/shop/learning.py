@@ -16,6 +16,7 @@ import threading
 from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -53,6 +54,7 @@ from voicecheck.shop.services import Services
 from voicecheck.shop.workshops import LEXICON
 from voicecheck.store import desk, owner, recordings
 from voicecheck.store.tables import DraftRow, LexiconVersion, SuggestionRow, Take, Walkaround
+from voicecheck.store.values import fingerprint
 
 READ_UP_TO = "suggestions read up to"  # the history row up to which was collected
 MOST_TRIED = 50  # past walk-arounds that a preview drafts again, the newest
@@ -70,7 +72,8 @@ _collecting = threading.Lock()
 def collect(services: Services) -> int:
     """Gathers what decisions and drafts since the last time suggest; how many walk-arounds were looked at.
 
-    The same again adds nothing. Raises ``DataError`` where the term files cannot be read.
+    The same again adds nothing; what the desk has taken back or settled since is not suggested any more.
+    Raises ``DataError`` where the term files cannot be read.
     """
     with _collecting:
         with services.database.reading() as session:
@@ -79,6 +82,11 @@ def collect(services: Services) -> int:
         found = [item for id_ in changed for item in _suggested_by(services, id_)]
         now = services.clock()
         with services.database.session() as session:
+            owner.withdraw_sentences(
+                session,
+                of=set(changed),
+                still={(_row_key(item), fingerprint(item.sentence)) for item in found},
+            )
             for item in found:
                 owner.suggest(
                     session,
@@ -168,19 +176,18 @@ def _place(takes: Sequence[Take], start: float | None, end: float | None) -> dic
 
 
 def settle(services: Services) -> None:
-    """Brings open and adopted suggestions in line with what the term files say and the desk has settled.
+    """Brings open and adopted suggestions in line with what the term files say.
 
     A name that is in the files by now (edited by hand, or put back) counts as adopted; one that is not any
-    more (taken back) is open again. Words without a place that the desk has settled since need nobody.
+    more (taken back) is open again.
     """
     lexicon = services.workshop(services.settings.market).lexicon
     phrases = {normalise_phrase(n) for c in lexicon.components.values() for n in c.names}
     phrases |= {normalise_phrase(said) for c in lexicon.conditions.values() for said in c.said}
     now = services.clock()
     with services.database.session() as session:
-        settled = _Settled(session)
         for row in owner.suggestions(session, state=None, limit=5000):
-            change = _settled(row, lexicon, phrases, settled)
+            change = _settled(row, lexicon, phrases)
             if change is not None:
                 state, details = change
                 owner.decide_suggestion(
@@ -189,15 +196,13 @@ def settle(services: Services) -> None:
 
 
 def _settled(
-    row: SuggestionRow, lexicon: Lexicon, phrases: set[tuple[str, ...]], settled: _Settled
+    row: SuggestionRow, lexicon: Lexicon, phrases: set[tuple[str, ...]]
 ) -> tuple[str, dict[str, Any]] | None:
     """The state that a row goes to by itself, and why; ``None``: it stays."""
     decided = row.what.get("decided") or {}
     if row.kind == UNPLACED and row.state == "open":
         if normalise_phrase(row.what["words"]) in phrases:
             return "declined", {"reason": "The term files have these words by now."}
-        if all(settled.has(sentence) for sentence in row.sentences):
-            return "declined", {"reason": "Settled at the desk."}
     elif row.state == "adopted" or (row.state == "open" and row.kind != UNPLACED):
         meant = Suggestion.model_validate(decided.get("as") or _as(row))
         has = known(meant, lexicon)
@@ -206,30 +211,6 @@ def _settled(
         if not has and row.state == "adopted":
             return "open", {"reason": "The term files do not have it any more."}
     return None
-
-
-class _Settled:
-    """Whether stretches without a place were settled at the desk, looked up once for each walk-around."""
-
-    def __init__(self, session: Session) -> None:
-        self._session = session
-        self._kept: dict[str, tuple[str, set[tuple[int, int]]]] = {}
-
-    def has(self, sentence: Mapping[str, Any]) -> bool:
-        """Also where a newer draft is there: what has no place in that one is a sentence of its own."""
-        walkaround = str(sentence.get("walkaround", ""))
-        if walkaround not in self._kept:
-            self._kept[walkaround] = self._look(walkaround)
-        draft, stretches = self._kept[walkaround]
-        return draft != sentence.get("draft") or (sentence.get("first"), sentence.get("last")) in stretches
-
-    def _look(self, walkaround: str) -> tuple[str, set[tuple[int, int]]]:
-        newest = select(DraftRow.id).where(DraftRow.walkaround == walkaround)
-        draft = self._session.scalar(newest.order_by(DraftRow.number.desc()).limit(1)) or ""
-        rows = desk.decisions(self._session, walkaround=walkaround, draft=draft)
-        decided = [Numbered(seq=d.seq, decision=parse_decision(d.decision)) for d in rows]
-        active = [n.decision for n in active_decisions(decided)]
-        return draft, {(d.first, d.last) for d in active if isinstance(d, (SettleUnplaced, PlaceWords))}
 
 
 def known(suggestion: Suggestion, lexicon: Lexicon) -> bool:
@@ -576,8 +557,13 @@ def _refuse_faults(services: Services, files: Mapping[str, str], *, whole: bool 
             )
         if whole:
             services.workshop.load(services.settings.market, lexicon_folder=folder)
-    doubts = {str(p) for p in check_lexicon(shipped)}
-    return [p for p in problems if str(p) not in doubts]
+    return [p for p in problems if str(p) not in _shipped_doubts()]
+
+
+@cache
+def _shipped_doubts() -> frozenset[str]:
+    """What is doubtful in the shipped term files alone: none of the shop's business."""
+    return frozenset(str(p) for p in check_lexicon(lexicon_dir()))
 
 
 def _write_new(folder: Path, files: Mapping[str, str]) -> None:

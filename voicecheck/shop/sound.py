@@ -1,7 +1,7 @@
-"""A copy of a recording that every browser can play and seek exactly: 16 kHz mono WAV in a cache folder.
+"""Copies of a recording for every browser: its sound as WAV (16 kHz mono), single frames of a video.
 
 What phones record has often no length and no index (a recorder that writes as it goes), and one phone's
-format is unknown to the other's browser. The copy can be thrown away; it is made again when needed.
+format is unknown to the other's browser. The copies lie in a cache folder and are made again when needed.
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ from pathlib import Path
 
 from voicecheck.recording import read_sound
 from voicecheck.recording.sound import RATE
+from voicecheck.recording.stills import still_at
 
 
 def playable(source: Path, *, key: str, cache: Path) -> Path:
@@ -39,6 +40,22 @@ def playable(source: Path, *, key: str, cache: Path) -> Path:
     return target
 
 
+def picture(source: Path, *, key: str, at: float, cache: Path) -> Path:
+    """The frame of the video ``source`` at second ``at`` as JPEG, kept like the sound.
+
+    Raises ``RecordingError`` when there is none, ``OSError`` when the cache cannot be written.
+    """
+    target = cache / f"{key}-{round(at * 10)}.jpg"
+    if not target.exists():
+        content = still_at(source, at)
+        cache.mkdir(parents=True, exist_ok=True)
+        part = target.with_suffix(f".{os.getpid()}.part")
+        part.write_bytes(content)
+        part.replace(target)
+    return target
+
+
 def forget(key: str, *, cache: Path) -> None:
-    """Remove the copy, if there is one."""
-    (cache / f"{key}.wav").unlink(missing_ok=True)
+    """Remove the copies, if there are any."""
+    for path in (cache / f"{key}.wav", *cache.glob(f"{key}-*.jpg")):
+        path.unlink(missing_ok=True)

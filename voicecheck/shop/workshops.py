@@ -9,6 +9,8 @@ from __future__ import annotations
 
 import hashlib
 import logging
+import secrets
+import shutil
 import threading
 from collections import OrderedDict
 from collections.abc import Iterable, Mapping
@@ -24,7 +26,7 @@ from voicecheck.records.vocabulary import Market
 log = logging.getLogger("voicecheck.shop")
 
 LEXICON = "lexicon"
-EARLIER = "earlier"  # of the shop's folder: what was replaced
+GOOD = ".good"  # in the shop's folder: the files that were read last without a fault, by market
 MADE_KEPT = 3
 
 State = tuple[object, ...]
@@ -33,8 +35,9 @@ State = tuple[object, ...]
 class Workshops:
     """Loads once, and again after a change. Safe to call from several threads.
 
-    A change that cannot be read (a fault in a file) does not take the shop down: what was read last goes on,
-    and ``troubles`` says what is wrong until the file is mended.
+    A change that cannot be read (a fault in a file) does not take the shop down: what was good last goes on,
+    also after a restart (a copy of it is kept in ``.good``), and ``troubles`` says what is wrong until the
+    file is mended.
     """
 
     def __init__(self, folder: Path) -> None:
@@ -92,26 +95,20 @@ class Workshops:
                 log.warning("the shop's files cannot be used: %s", error.message)
                 self._failed[market] = (state, error)
             if last is None:
-                raise
+                last = self._last_good(market)
+                if last is None:
+                    raise
+                self._kept[market] = last
             return last
         self._failed.pop(market, None)
+        self._keep_good(market, state)
         estimator = Estimator(lexicon=workshop.lexicon, shop=workshop.shop, market=workshop.market)
         self._kept[market] = (state, workshop, estimator)
         return self._kept[market]
 
-    def file(self, name: str) -> Path | None:
-        """The shop's own file of that name, where there is one."""
-        path = self.folder / name
-        return path if path.exists() else None
-
     def lexicon_folder(self) -> Path | None:
         """The shop's own term files, where there are any."""
-        path = self.folder / LEXICON
-        return path if any(p.suffix == ".csv" for p in _below(path)) else None
-
-    def prices(self, market: str) -> Path | None:
-        """The shop's own prices for a market."""
-        return self.file(f"prices.{market.lower()}.yaml") or self.file("prices.yaml")
+        return _terms(self.folder)
 
     def load(self, market: Market, *, lexicon_folder: Path | None) -> Workshop:
         """A workshop of its own with other term files and the shop's work and prices of now.
@@ -119,9 +116,12 @@ class Workshops:
         The last few sets of words are remembered by what is in their files: a change of prices need not read
         them again, and what was tried out is there when it is adopted.
         """
+        return self._load_from(self.folder, market, lexicon_folder)
+
+    def _load_from(self, folder: Path, market: Market, lexicon_folder: Path | None) -> Workshop:
         key = (market, _content(lexicon_folder))
-        catalogue, prices = self.file("catalogue.csv"), self.prices(market)
-        policies = self.file("policies.yaml")
+        catalogue, policies = _there(folder / "catalogue.csv"), _there(folder / "policies.yaml")
+        prices = _there(folder / f"prices.{market.lower()}.yaml") or _there(folder / "prices.yaml")
         with self._made_lock:
             words = self._made.get(key)
         if words is not None:
@@ -153,6 +153,42 @@ class Workshops:
     def _load(self, market: Market) -> Workshop:
         return self.load(market, lexicon_folder=self.lexicon_folder())
 
+    def _last_good(self, market: Market) -> tuple[State, Workshop, Estimator] | None:
+        """What was good before this process began; ``None`` where nothing is known."""
+        folder = self.folder / GOOD / market.lower()
+        if not folder.is_dir():
+            return None
+        try:
+            workshop = self._load_from(folder, market, _terms(folder))
+        except VoicecheckError:
+            return None
+        made = Estimator(lexicon=workshop.lexicon, shop=workshop.shop, market=workshop.market)
+        return (GOOD,), workshop, made
+
+    def _keep_good(self, market: Market, state: State) -> None:
+        """Copies the files that were just read, unless one was changed meanwhile. Not needed for today."""
+        place = self.folder / GOOD
+        target = place / market.lower()
+        if not state:
+            shutil.rmtree(target, ignore_errors=True)
+            return
+        part = place / f"{secrets.token_hex(6)}.part"
+        try:
+            for path in _files(self.folder):
+                copy = part / path.relative_to(self.folder)
+                copy.parent.mkdir(parents=True, exist_ok=True)
+                shutil.copyfile(path, copy)
+            if self._state() == state:
+                old = part.with_suffix(".old")
+                if target.exists():
+                    target.rename(old)
+                part.rename(target)
+                shutil.rmtree(old, ignore_errors=True)
+        except OSError as error:
+            log.info("no copy of the shop's files kept: %s", error)
+        finally:
+            shutil.rmtree(part, ignore_errors=True)
+
     def _state(self) -> State:
         found: list[object] = []
         for path in sorted(_files(self.folder)):
@@ -170,6 +206,15 @@ def _files(folder: Path) -> Iterable[Path]:
         return []
     here = [path for path in folder.iterdir() if path.is_file() and path.suffix in (".csv", ".yaml")]
     return [*here, *(path for path in _below(folder / LEXICON) if path.suffix == ".csv")]
+
+
+def _there(path: Path) -> Path | None:
+    return path if path.exists() else None
+
+
+def _terms(folder: Path) -> Path | None:
+    path = folder / LEXICON
+    return path if any(p.suffix == ".csv" for p in _below(path)) else None
 
 
 def _below(folder: Path) -> list[Path]:

@@ -23,7 +23,7 @@ from voicecheck.store.tables import (
     Take,
     Walkaround,
 )
-from voicecheck.store.values import text_of, there
+from voicecheck.store.values import fingerprint, text_of, there
 
 # -- settings ------------------------------------------------------------------------------------------------
 
@@ -112,6 +112,27 @@ def suggestions(session: Session, *, state: str | None = "open", limit: int = 50
     if state is not None:
         wanted = wanted.where(SuggestionRow.state == state)
     return list(session.scalars(wanted))
+
+
+def withdraw_sentences(session: Session, *, of: Collection[str], still: Collection[tuple[str, str]]) -> None:
+    """Takes sentences of the walk-arounds ``of`` out of open suggestions, but for those in ``still``.
+
+    ``still`` holds keys of suggestions with the ``fingerprint`` of a sentence. A suggestion that nothing
+    speaks for any more goes.
+    """
+    for row in suggestions(session, limit=5000):
+        kept = [
+            sentence
+            for sentence in row.sentences
+            if sentence.get("walkaround") not in of or (row.key, fingerprint(sentence)) in still
+        ]
+        if len(kept) == len(row.sentences):
+            continue
+        if kept:
+            row.sentences = kept
+        else:
+            session.delete(row)
+    session.flush()
 
 
 def decide_suggestion(

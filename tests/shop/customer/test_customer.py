@@ -10,9 +10,10 @@ from fastapi.testclient import TestClient
 from shop_kit import Member, Shop, drafted, make_shop, silence
 
 from voicecheck.desk.decisions import Answer, Confirm, PutAside
+from voicecheck.pipeline import draft_from_transcript, text_recording, transcript_from_text
 from voicecheck.shop import bench as benches
 from voicecheck.shop import issuing
-from voicecheck.store import papers, vehicles, walkarounds
+from voicecheck.store import desk, papers, vehicles, walkarounds
 
 WORDS = (
     "Left front outer tie rod end has play, replace it. Front rotors are scored, replace the front rotors. "
@@ -289,6 +290,31 @@ def test_what_was_put_off_comes_back(shop: Shop, ada: Member, phone: TestClient)
     client = shop.client(ada)
     client.post(f"/desk/{again}/put-off/{back[0][0]}", data={"how": "on this estimate again"})
     assert len(benches.look(shop.services, again).back) == len(jobs) - 1
+
+
+def test_wear_since_the_last_visit_is_shown(shop: Shop, ada: Member) -> None:
+    """Readings of two visits with their mileage: what is left and until when, with the assumption."""
+    with shop.services.database.session() as session:
+        vehicle = vehicles.note_vehicle(session, now=shop.clock(), plate="VAN 123").id
+    walks = []
+    for miles, tread in (("Eighty", "seven"), ("Ninety", "four")):
+        words = f"{miles} thousand miles. Left front tire is at {tread} thirty-seconds."
+        walk = drafted(shop, shop.person("technician"), recording=silence(20))
+        draft = draft_from_transcript(
+            shop.services.workshop("US"), transcript_from_text(words), recording=text_recording("n", words)
+        )
+        with shop.services.database.session() as session:
+            walkarounds.describe(session, id=walk, now=shop.clock(), vehicle=vehicle)
+            shop.clock.forward(minutes=1)
+            document = draft.model_dump(mode="json", by_alias=True)
+            desk.publish_draft(session, walkaround=walk, key=walk, document=document, now=shop.clock())
+        walks.append(walk)
+        shop.clock.forward(hours=1)
+    client = shop.client(ada)
+    assert "Worn since an earlier visit" not in client.get(f"/desk/{walks[0]}").text
+    page = unescape(client.get(f"/desk/{walks[1]}").text)
+    assert "Worn since an earlier visit" in page
+    assert "between 93750 and 102500 mi" in page
 
 
 def test_an_answer_by_phone_needs_the_number(shop: Shop, ada: Member, walk: str) -> None:

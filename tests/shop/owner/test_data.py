@@ -5,8 +5,10 @@ from __future__ import annotations
 import csv
 import io
 import re
+import shutil
 from collections.abc import Iterator
 from decimal import Decimal
+from pathlib import Path
 
 import pytest
 from owner_kit import OwnShop, own_shop
@@ -14,6 +16,7 @@ from owner_kit import OwnShop, own_shop
 from voicecheck.bring.keep import digest
 from voicecheck.records import DataError
 from voicecheck.resources import shared_dir
+from voicecheck.shop.workshops import Workshops
 from voicecheck.store import history
 
 PRICES = (shared_dir() / "prices.us.yaml").read_text()
@@ -68,8 +71,8 @@ def test_prices_are_changed_in_the_page_and_put_back(own: OwnShop) -> None:
     [
         ("prices", with_rate("lots"), "labour_rate"),
         ("prices", PRICES.replace("market: US", "market: UK"), "the shop is in US"),
-        ("prices", "a: [", "has to be mended"),
-        ("prices", "", "has to be mended"),
+        ("prices", "a: [", "Has to be mended"),
+        ("prices", "", "Has to be mended"),
         ("policies", "sets:\n  - id: x\n    by: moon\n    says: y\n", "moon"),
         ("shop", "nane: Somebody\n", "nane"),
     ],
@@ -102,7 +105,7 @@ def test_a_file_spoiled_by_hand_does_not_take_the_shop_down(own: OwnShop) -> Non
         page = own.page(path)
         assert "policies.yaml" in page
         assert "near_limit_percent" in page
-    assert "has to be mended" in own.page("/owner/data/policies")
+    assert "Has to be mended" in own.page("/owner/data/policies")
     ada = own.shop.client(own.shop.person("technician"))
     assert "policies.yaml" not in ada.get("/t").text
     file.write_bytes(kept)
@@ -110,20 +113,20 @@ def test_a_file_spoiled_by_hand_does_not_take_the_shop_down(own: OwnShop) -> Non
     assert "has a fault" not in own.page("/desk")
 
 
-def test_without_a_good_one_a_faulty_file_is_one_sentence(own: OwnShop) -> None:
-    """The server begins with a file that cannot be read: the pages that mend it still open."""
-    from voicecheck.shop.workshops import Workshops
-
-    file = own.folder / "shop.yaml"
+def test_what_was_good_last_outlives_a_restart(own: OwnShop, tmp_path: Path) -> None:
+    """The server begins with a file that cannot be read: it goes on with the copy of the last good ones."""
+    own.shop.services.workshop("US")
     catalogue = own.folder / "catalogue.csv"
     catalogue.write_text("code,name\n1,x\n")
     fresh = Workshops(own.folder)
-    with pytest.raises(DataError, match=r"catalogue\.csv"):
-        fresh("US")
+    assert fresh("US").shop.prices.labour_rate == Decimal("151.00")
     assert set(fresh.troubles()) == {"US"}
+    assert "catalogue.csv" in str(fresh.troubles()["US"])
+    shutil.copyfile(catalogue, tmp_path / "catalogue.csv")
+    with pytest.raises(DataError, match=r"catalogue\.csv"):
+        Workshops(tmp_path)("US")  # where none was ever good: one sentence
     catalogue.unlink()
     assert fresh.troubles() == {}
-    assert not file.exists()
 
 
 def test_a_catalogue_comes_as_a_table(own: OwnShop) -> None:

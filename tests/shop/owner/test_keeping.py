@@ -44,14 +44,15 @@ def heard(own: OwnShop, walkaround: str) -> Take:
 def add_photo(own: OwnShop, walkaround: str, content: bytes) -> str:
     services = own.shop.services
     with services.database.session() as session:
-        return recordings.add_photo(
+        row = recordings.add_photo(
             session,
             walkaround=walkaround,
             client_key=secrets.token_hex(8),
             media=services.media.put(content),
             kind="image/jpeg",
             now=services.clock(),
-        ).id
+        )
+    return row.id
 
 
 def issue(own: OwnShop, walkaround: str, *, clips: list[str], photos: list[str], days: int) -> str:

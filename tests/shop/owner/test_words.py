@@ -12,7 +12,7 @@ from owner_kit import UNPLACED, WORDS, OwnShop, correct, own_shop, parts_of
 from shop_kit import drafted, silence
 
 from voicecheck.desk.corrections import Suggestion
-from voicecheck.desk.decisions import SettleUnplaced
+from voicecheck.desk.decisions import SettleUnplaced, Undo
 from voicecheck.records import DataError, OutputError, RefusedError, StaleError
 from voicecheck.shop import bench as benches
 from voicecheck.shop import learning
@@ -115,7 +115,7 @@ def test_edits_by_hand_are_seen_and_never_written_over(own: OwnShop) -> None:
     cells = (
         f"oil_pan,{pan.name},{'|'.join((*pan.us, 'drip tub'))},{'|'.join(pan.uk)},,,{'|'.join(pan.places)}"
     )
-    file.write_text(f"{columns}\n{cells},,{pan.sets},,,\n")
+    file.write_text(f"{columns}\n# a note of ours\n{cells},,{pan.sets},,,\n")
     page = own.page("/owner/words")
     assert "Edited by hand" in page
     assert "drip tub" in page
@@ -138,21 +138,22 @@ def test_edits_by_hand_are_seen_and_never_written_over(own: OwnShop) -> None:
     assert (preview.total, preview.finished) == (1, True)
     assert preview.all_there > 1
 
-    file.write_text(file.read_text() + "# by somebody meanwhile\n")
+    kept = file.read_text()
+    file.write_text(kept + "# by somebody meanwhile\n")
     with pytest.raises(StaleError, match="changed meanwhile"):
         learning.adopt(services, preview, person=own.owner.id)
-    preview = learning.prepare(services, [chosen])
-    preview.finished = True
+    assert "sump bowl" not in file.read_text()
+    file.write_text(kept)
     adopted = learning.adopt(services, preview, person=own.owner.id)
     text = file.read_text()
     assert "drip tub" in text
     assert "sump bowl" in text
-    assert "# by somebody meanwhile" in text
+    assert "# a note of ours" in text
     with services.database.reading() as session:
-        kept = owner.lexicon_version(session, number=adopted.number - 1)
-        assert kept is not None
-        assert kept.note == "Edited by hand."
-        assert "sump bowl" not in kept.files["components/engine.csv"]
+        by_hand = owner.lexicon_version(session, number=adopted.number - 1)
+        assert by_hand is not None
+        assert by_hand.note == "Edited by hand."
+        assert by_hand.files["components/engine.csv"] == kept
     assert learning.edited_by_hand(services) == ()
     names = services.workshop("US").lexicon.components["oil_pan"].names
     assert {"drip tub", "sump bowl"} <= set(names)
@@ -261,5 +262,9 @@ def test_words_without_a_place_wait_until_somebody_says_what_they_are(tmp_path: 
     )
     own.page("/owner/words")
     assert rows_of(own) == []
-    assert [r.state for r in rows_of(own, None)] == ["declined"]
+    benches.decide(
+        shop.services, walkaround=walk, expected_seq=1, person=shop.members[-1].id, decision=Undo(seq=1)
+    )
+    own.page("/owner/words")
+    assert [r.what["words"] for r in rows_of(own)] == ["the thermal widget is cracked"]
     shop.services.database.close()

@@ -207,7 +207,7 @@ def decision_of(fields: Mapping[str, list[str]], top: Worktop | None, lexicon: L
             "first": _number(fields, "first"),
             "last": _number(fields, "last"),
         }
-        rest = ("how", "text") if kind == "settle_unplaced" else ("finding",)
+        rest = ("how", "text") if kind == "settle_unplaced" else ("finding", "words")
         return parse_decision(value | {name: _one(fields, name) for name in rest})
     names = {
         "confirm": ("line", "content"),

@@ -44,6 +44,7 @@ PUBLIC = {
     "/c/{token}/estimate.{form}": "the token is the key",
     "/c/{token}/photo/{photo}": "the token is the key, and only to pictures that were chosen",
     "/c/{token}/clip/{number}.wav": "the token is the key, and only to seconds that were chosen",
+    "/c/{token}/clip/{number}.jpg": "the token is the key, and only to seconds that were chosen",
     "/healthz": "says only that the server answers",
 }
 

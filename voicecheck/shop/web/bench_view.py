@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import dataclass
+from functools import partial
 from typing import Any
 
 from voicecheck.desk.states import AskState, LineState, UnplacedState, Worktop
@@ -97,12 +98,25 @@ def view(bench: Bench) -> dict[str, Any]:
         "mergeable": {f.id: _mergeable(f, top.draft.findings) for f in top.draft.findings},
         "rows_of_words": [_words_row(r, top.draft.transcript.words) for r in arranged.rows],
         "photos": bench.photos,
+        "still": partial(still, bench),
         "back": bench.back,
+        "wear": bench.wear,
         "unconfirmed": top.summary.unconfirmed,
         "hindrances": [h.text for h in top.hindrances],
         "last_seq": live[-1].seq if live else 0,
         "last_words": KIND_WORDS.get(live[-1].decision.kind, "the last decision") if live else "",
     }
+
+
+def still(bench: Bench, span: Span) -> str:
+    """The address of the picture at the beginning of words, where their take is a video; else ""."""
+    if span.start is None:
+        return ""
+    at = span.start
+    take = next((t for t in bench.takes if t.start <= at < t.start + t.seconds), None)
+    if take is None or take.gone or not take.video:
+        return ""
+    return f"/media/take/{take.id}/still.jpg?at={at - take.start:.1f}"
 
 
 KIND_WORDS = {

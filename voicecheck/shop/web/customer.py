@@ -20,7 +20,7 @@ from voicecheck.shop.sound import playable
 from voicecheck.shop.web import limits
 from voicecheck.shop.web.auth import services_of
 from voicecheck.shop.web.issue import document
-from voicecheck.shop.web.media import GONE, as_file, picture_of
+from voicecheck.shop.web.media import GONE, as_file, picture_of, still_of
 from voicecheck.shop.web.pages import page
 from voicecheck.store import papers
 from voicecheck.store.papers import Opened
@@ -241,6 +241,21 @@ def clip(request: Request, token: str, number: int) -> Response:
     return Response(
         _cut(services, take.media, float(chosen["from"]), float(chosen["to"])), media_type="audio/wav"
     )
+
+
+@router.get("/{token}/clip/{number}.jpg")
+def clip_picture(request: Request, token: str, number: int) -> Response:
+    """The picture where those seconds begin, of a video."""
+    services = services_of(request)
+    opened = _open(request, token)
+    clips = opened.issued.draft.get("clips", [])
+    if not 0 <= number < len(clips) or not clips[number].get("video"):
+        raise HTTPException(404, "There is no such picture here.")
+    with services.database.reading() as session:
+        take = session.get(Take, str(clips[number]["take"]))
+    if take is None or take.media is None or take.deleted is not None:
+        raise HTTPException(410, GONE)
+    return still_of(services, take.media, float(clips[number]["from"]))
 
 
 def _cut(services: Services, key: str, begin: float, end: float) -> bytes:

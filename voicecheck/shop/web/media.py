@@ -9,12 +9,13 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Annotated
 
-from fastapi import APIRouter, Depends, HTTPException, Request
+from fastapi import APIRouter, Depends, HTTPException, Query, Request
 from fastapi.responses import FileResponse, Response
 from sqlalchemy.orm import Session
 
+from voicecheck.records import RecordingError
 from voicecheck.shop.services import Services
-from voicecheck.shop.sound import playable
+from voicecheck.shop.sound import picture, playable
 from voicecheck.shop.web.auth import SignedInAs, require, services_of
 from voicecheck.store.tables import Photo, Take, Walkaround
 
@@ -68,6 +69,39 @@ def sound(request: Request, take: str, me: Annotated[SignedInAs, Depends(require
     return sound_of(services, key)
 
 
+def still_of(services: Services, key: str, at: float) -> Response:
+    """The frame of a video at a second of it."""
+    cache = services.settings.data / "cache" / "sound"
+    if not services.media.exists(key):
+        raise HTTPException(410, GONE)
+    try:
+        with as_file(services, key) as path:
+            made = picture(path, key=key, at=at, cache=cache)
+    except RecordingError as error:
+        raise HTTPException(404, error.message) from error
+    return FileResponse(made, media_type="image/jpeg", headers={"Cache-Control": "private, max-age=3600"})
+
+
+@router.get("/take/{take}/still.jpg")
+def still(
+    request: Request,
+    take: str,
+    me: Annotated[SignedInAs, Depends(require("technician"))],
+    at: Annotated[float, Query(ge=0, le=1e5, allow_inf_nan=False)] = 0.0,
+) -> Response:
+    """The picture at second ``at`` of a take that is a video."""
+    services = services_of(request)
+    with services.database.reading() as session:
+        row = session.get(Take, take)
+        if row is None:
+            raise HTTPException(404, "There is no such recording here.")
+        may_see(session, me, walkaround=row.walkaround)
+        key, deleted = row.media, row.deleted
+    if key is None or deleted is not None:
+        raise HTTPException(410, GONE)
+    return still_of(services, key, at)
+
+
 def picture_of(services: Services, key: str, kind: str) -> Response:
     if not services.media.exists(key):
         raise HTTPException(
@@ -79,7 +113,7 @@ def picture_of(services: Services, key: str, kind: str) -> Response:
 
 
 @router.get("/photo/{photo}")
-def picture(
+def photo_file(
     request: Request, photo: str, me: Annotated[SignedInAs, Depends(require("technician"))]
 ) -> Response:
     services = services_of(request)
