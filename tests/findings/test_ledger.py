@@ -157,3 +157,19 @@ def test_a_part_that_nobody_has_heard_of_is_not_lost(
 def test_where_somebody_goes_is_talk(found: Found, text: str) -> None:
     result = found(f"{text} Cabin filter is dirty.")
     assert result.ledger.entries[0].kind == "talk"
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "It clicks behind the panel when you go hot to cold.",
+        "There's a whine at highway speed.",
+        "Something's dripping onto the subframe.",
+    ],
+)
+def test_a_fault_without_a_part_is_not_lost_behind_where_and_when(found: Found, text: str) -> None:
+    """Words on where something lands, or when, are talk beside a finding; alone they hide no fault."""
+    result = found(f"Cabin filter is fine. {text}")
+    after = [entry for entry in result.ledger.entries if entry.first >= 4]
+    assert after
+    assert all(entry.kind != "talk" for entry in after if entry.last - entry.first > 2)

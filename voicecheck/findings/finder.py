@@ -28,6 +28,7 @@ class Finder:
         self._sureness = sureness
         self._rules = Rules.of(lexicon)
         self._merger = Merger(lexicon, tree=self._rules.tree)
+        self._fine = frozenset(c.id for c in lexicon.conditions.values() if c.state == "ok")
 
     def find(self, reading: Reading, transcript: Transcript) -> FindingsResult:
         """Findings in the order of first mention, and where every word went."""
@@ -46,7 +47,7 @@ class Finder:
             self._finding(note, names, reading.tokens, transcript, counts=counted)
             for note, counted in zip(notes, counts, strict=True)
         )
-        ledger = keep_ledger(reading, findings, assembler.talk, words=len(transcript.words))
+        ledger = keep_ledger(reading, findings, assembler.talk, words=len(transcript.words), fine=self._fine)
         about = about_vehicle(reading, self._lexicon)
         found = FindingsResult(findings=findings, ledger=ledger, vehicle=about)
         return found, counts

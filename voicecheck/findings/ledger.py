@@ -2,18 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 
 from voicecheck.findings.scene import Talk
 from voicecheck.records.finding import Finding, Ledger, LedgerEntry
 from voicecheck.records.reading import Mark, Reading
 
 
-def keep_ledger(reading: Reading, findings: Sequence[Finding], talk: Sequence[Talk], *, words: int) -> Ledger:
+def keep_ledger(
+    reading: Reading,
+    findings: Sequence[Finding],
+    talk: Sequence[Talk],
+    *,
+    words: int,
+    fine: Collection[str] = (),
+) -> Ledger:
     """Every word once, in order: evidence, talk, or unplaced.
 
     A clause that names a part, a condition or advice and is no one's evidence is unplaced, unless the rules
-    know why it is talk (a question, a general remark, something taken back).
+    know why it is talk (a question, a general remark, something taken back). ``fine`` are the conditions that
+    are no faults.
     """
     if not words:
         return Ledger(entries=())
@@ -31,14 +39,17 @@ def keep_ledger(reading: Reading, findings: Sequence[Finding], talk: Sequence[Ta
                 whys[token.word] = entry.why
     for clause in reading.clauses:
         covered = [token.word for token in tokens[clause.first : clause.last]]
+        told = any(kinds[word] == "evidence" for word in covered)
         for mark in clause.marks:
             if mark.kind not in ("condition", "component", "action"):
                 continue
             marked = [tokens[at].word for at in range(mark.first, mark.last)]
-            if any(kinds[word] == "evidence" or _excused(whys[word], mark) for word in marked):
+            if any(
+                kinds[word] == "evidence" or _excused(whys[word], mark, fine, told=told) for word in marked
+            ):
                 continue
             for word in covered:
-                if kinds[word] == "talk" and (not whys[word] or whys[word] in _NO_EXCUSE):
+                if kinds[word] == "talk" and (not whys[word] or whys[word] in _NO_EXCUSE | _IN_PART):
                     kinds[word] = "unplaced"
                     whys[word] = _WHY[mark.kind]
     entries: list[LedgerEntry] = []
@@ -69,9 +80,15 @@ def keep_ledger(reading: Reading, findings: Sequence[Finding], talk: Sequence[Ta
 _NO_EXCUSE = frozenset({"where", "heading", "a symptom, no part named"})
 
 
-def _excused(why: str, mark: Mark) -> bool:
-    """Whether words are known to be talk, and not only in part."""
-    return bool(why) and not (why in _NO_EXCUSE and mark.kind in ("condition", "action"))
+# Words that go with something told in the same clause; where nothing was, they would take a fault with them.
+_IN_PART = frozenset({"where it lands", "when", "the rest, no part named"})
+
+
+def _excused(why: str, mark: Mark, fine: Collection[str], *, told: bool) -> bool:
+    """Whether words are known to be talk, and not only in part. ``told``: the clause has evidence as well."""
+    if not why or mark.kind not in ("condition", "action") or mark.id in fine or mark.negated:
+        return bool(why)
+    return why not in _NO_EXCUSE and (told or why not in _IN_PART)
 
 
 _WHY = {

@@ -104,6 +104,7 @@ def serve(
             f"Port {port} on {host} cannot be used: something else answers there, or it is not allowed.",
             hint="Choose another with --port.",
         ) from error
+    socket.listen(config.backlog)  # whoever comes before the first page is ready waits, and is not refused
     server = uvicorn.Server(config)
     keeper = Keeper(worker) if worker else None
     if keeper:

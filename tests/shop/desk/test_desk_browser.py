@@ -101,6 +101,13 @@ def test_space_plays_the_words_of_the_line(pages: object, walk: str) -> None:
     expect(page.locator(".talk.shown")).not_to_have_count(0)
 
 
+def test_clicking_a_line_plays_its_words(pages: object, walk: str) -> None:
+    page: Page = pages(walk)  # type: ignore[operator]
+    page.locator(".line .what").nth(2).click()
+    until(page, "!document.querySelector('.player audio').paused", seconds=8)
+    expect(page.locator(".talk.shown")).not_to_have_count(0)
+
+
 def test_clicking_words_starts_at_their_second(pages: object, walk: str) -> None:
     page: Page = pages(walk)  # type: ignore[operator]
     button = page.locator(".talk [data-play]").nth(3)

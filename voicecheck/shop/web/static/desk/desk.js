@@ -88,6 +88,11 @@ document.addEventListener("click", (event) => {
     play(number(button.dataset.from), number(button.dataset.to), button);
     return;
   }
+  const line = event.target.closest(".line .what");
+  if (line && !getSelection()?.toString()) { // a line is heard by clicking it; marked text is left alone
+    line.closest(".group")?.querySelector("[data-play]")?.click();
+    return;
+  }
   const help = event.target.closest("[data-help]");
   if (help) {
     const keys = document.getElementById("keys");
