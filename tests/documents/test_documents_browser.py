@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import io
 import re
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, Error, sync_playwright
+from playwright.sync_api import Browser
 from pypdf import PdfReader
 from sample_draft import empty_draft, sample_draft, uk_draft
 
@@ -17,11 +16,6 @@ from voicecheck.documents.plain import hours_text, line_title, money, money_or_o
 from voicecheck.records import Draft
 
 pytestmark = pytest.mark.browser
-CHROMIUM = Path("/usr/bin/chromium")
-QUIET = [
-    "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
-    "--disable-component-update", "--disable-sync",
-]  # fmt: skip
 
 # The contrast of every text node's colour with the first background behind it (WCAG 2.1 formula).
 CONTRAST = """() => {
@@ -52,19 +46,6 @@ CUT_OFF = """() => [...document.querySelectorAll("body *")].filter(e => {
   if (style.clipPath !== "none" || e.closest("caption, thead") || box.width === 0) return false;
   return box.right > innerWidth + 0.5 || box.left < -0.5;
 }).map(e => e.tagName + "." + e.className)"""
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    if not CHROMIUM.exists():
-        pytest.skip("Chromium is not installed at /usr/bin/chromium")
-    with sync_playwright() as playwright:
-        try:
-            started = playwright.chromium.launch(executable_path=str(CHROMIUM), args=QUIET)
-        except Error as error:
-            pytest.skip(f"Chromium does not start here: {error.message.splitlines()[0]}")
-        yield started
-        started.close()
 
 
 def save(draft: Draft, folder: Path) -> str:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from functools import partial
 from pathlib import Path
 
@@ -10,36 +9,18 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from markupsafe import Markup
 from papers_kit import DRAFTS, customer_view, papers_named
-from playwright.sync_api import Browser, ConsoleMessage, Error, Request, sync_playwright
+from playwright.sync_api import Browser, ConsoleMessage, Request
 from sample_draft import sample_draft
 
 from voicecheck.documents import customer
 
 pytestmark = pytest.mark.browser
-CHROMIUM = Path("/usr/bin/chromium")
-QUIET = [
-    "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
-    "--disable-component-update", "--disable-sync",
-]  # fmt: skip
 # Elements that reach outside the window.
 CUT_OFF = """() => [...document.querySelectorAll("body *")].filter(e => {
   const style = getComputedStyle(e), box = e.getBoundingClientRect();
   if (style.clipPath !== "none" || e.closest(".hidden, thead") || box.width === 0) return false;
   return box.right > innerWidth + 0.5 || box.left < -0.5;
 }).map(e => e.tagName + "." + e.className)"""
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    if not CHROMIUM.exists():
-        pytest.skip("Chromium is not installed at /usr/bin/chromium")
-    with sync_playwright() as playwright:
-        try:
-            started = playwright.chromium.launch(executable_path=str(CHROMIUM), args=QUIET)
-        except Error as error:
-            pytest.skip(f"Chromium does not start here: {error.message.splitlines()[0]}")
-        yield started
-        started.close()
 
 
 def keep_url(kept: list[str], request: Request) -> None:

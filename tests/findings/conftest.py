@@ -2,14 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-
 import pytest
-from findings_kit import find
+from findings_kit import Found, find
 
 from voicecheck.lexicon import Lexicon
 from voicecheck.pipeline import Workshop
-from voicecheck.records import FindingsResult
 
 
 @pytest.fixture(scope="session")
@@ -18,6 +15,6 @@ def lexicon(workshop: Workshop) -> Lexicon:
 
 
 @pytest.fixture(scope="session")
-def found(workshop: Workshop) -> Callable[[str], FindingsResult]:
+def found(workshop: Workshop) -> Found:
     """Typed words to findings, in the US market."""
     return lambda text: find(workshop, text)

@@ -2,8 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 from voicecheck.pipeline import Workshop, transcript_from_text, understand
 from voicecheck.records import Finding, FindingsResult, Measure, Transcript
+
+Found = Callable[[str], FindingsResult]
+"""Typed words to findings, the fixture ``found``."""
 
 
 def find(workshop: Workshop, text: str) -> FindingsResult:
@@ -31,6 +36,18 @@ def full(finding: Finding) -> str:
     if finding.action_positions:
         parts.append("at " + ", ".join(sorted(finding.action_positions)))
     return " ".join(parts)
+
+
+def told(finding: Finding) -> str:
+    """Component, positions, state and advice in one line."""
+    where = "/".join(finding.positions) or "-"
+    wider = f" at {'/'.join(finding.action_positions)}" if finding.action_positions else ""
+    return f"{finding.component.id} {where} {finding.state} {finding.action}{wider}"
+
+
+def findings(found: Found, text: str) -> list[str]:
+    """What was ``told`` in a text, sorted."""
+    return sorted(told(finding) for finding in found(text).findings)
 
 
 def measured(measure: Measure) -> str:

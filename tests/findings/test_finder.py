@@ -2,16 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from decimal import Decimal
 
 import pytest
-from findings_kit import find, full, readings, short
+from findings_kit import Found, find, full, readings, short
 
 from voicecheck.pipeline import Workshop
 from voicecheck.records import FindingsResult
-
-Found = Callable[[str], FindingsResult]
 
 
 def wrong(text: str, expected: Sequence[str] | str, reason: str) -> object:

@@ -2,17 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-
 import pytest
-from findings_kit import kinds
+from findings_kit import Found, kinds
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from voicecheck.pipeline import transcript_from_text
-from voicecheck.records import FindingsResult
-
-Found = Callable[[str], FindingsResult]
 
 
 def entries(found: Found, text: str) -> list[tuple[str, str]]:

@@ -5,13 +5,12 @@ Each group has sentences that its rule should touch and sentences that it should
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 
 import pytest
+from findings_kit import Found
 
 from voicecheck.records.finding import FindingsResult
-
-Found = Callable[[str], FindingsResult]
 
 
 def told(result: FindingsResult) -> list[str]:

@@ -2,24 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-
 import pytest
-
-from voicecheck.records import Finding, FindingsResult
-
-Found = Callable[[str], FindingsResult]
-
-
-def told(finding: Finding) -> str:
-    """Component, positions, state and advice in one line."""
-    where = "/".join(finding.positions) or "-"
-    wider = f" at {'/'.join(finding.action_positions)}" if finding.action_positions else ""
-    return f"{finding.component.id} {where} {finding.state} {finding.action}{wider}"
-
-
-def findings(found: Found, text: str) -> list[str]:
-    return sorted(told(finding) for finding in found(text).findings)
+from findings_kit import Found, findings
 
 
 def test_what_advice_has_for_its_object_names_the_part(found: Found) -> None:

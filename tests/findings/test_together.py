@@ -2,13 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-
 import pytest
+from findings_kit import Found
 
 from voicecheck.records import FindingsResult
-
-Found = Callable[[str], FindingsResult]
 
 
 def ties(result: FindingsResult) -> list[tuple[str, str]]:

@@ -6,12 +6,11 @@ from collections.abc import Callable
 from decimal import Decimal
 
 import pytest
-from findings_kit import find
+from findings_kit import Found, find
 
 from voicecheck.pipeline import Workshop
-from voicecheck.records import FindingsResult, Market, Vehicle
+from voicecheck.records import Market, Vehicle
 
-Found = Callable[[str], FindingsResult]
 WorkshopOf = Callable[[Market], Workshop]
 
 

@@ -9,10 +9,10 @@ from sqlalchemy import text
 from sqlalchemy.orm import Session
 from store_kit import NOW, a_walkaround, later
 
+from voicecheck.records.canonical import canonical, fingerprint
 from voicecheck.store import history, workers
 from voicecheck.store.database import Database
 from voicecheck.store.tables import History
-from voicecheck.store.values import canonical, fingerprint
 
 TRIGGERS = {
     "sqlite": tuple(f"DROP TRIGGER history_no_{change}" for change in ("update", "delete", "replace")),

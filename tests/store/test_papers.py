@@ -9,10 +9,11 @@ from sqlalchemy.orm import Session
 from store_kit import NOW, a_draft, a_person, a_walkaround, later
 
 from voicecheck.records import InputError, NotThereError, RefusedError, StaleError
+from voicecheck.records.canonical import fingerprint
 from voicecheck.store import desk, owner, papers, vehicles, walkarounds
 from voicecheck.store.database import Database
 from voicecheck.store.tables import Consent, DecisionRow, Issued
-from voicecheck.store.values import fingerprint, new_token
+from voicecheck.store.values import new_token
 
 
 def in_review(session: Session) -> tuple[str, str, str]:

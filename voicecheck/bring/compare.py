@@ -77,7 +77,7 @@ def compare(before: Entries, after: Entries, *, tell_new: bool = False) -> Chang
         new_fields=tuple(t for t in told if t.fields),
         changed=tuple(changed),
         gone=tuple(k for k in before if k not in after),
-        unchanged=sum(k in before and before[k] == after[k] for k in after),
+        unchanged=len(after) - len(added) - len(changed),
     )
 
 

@@ -8,6 +8,7 @@ import re
 import typing
 from collections.abc import Container, Mapping
 from decimal import Decimal
+from functools import cache
 from pathlib import Path
 from typing import get_args
 
@@ -37,6 +38,7 @@ _ROW = re.compile(r"(?<=\bin )row ([0-9]+)")
 _CLOSED = ("action", "per", "system", "sublet")
 
 
+@cache
 def kind_of(name: str) -> FieldKind:
     """How a column of the catalogue is read: what is not fixed here follows from the record."""
     if name in _FIXED:

@@ -14,7 +14,7 @@ from typing import Literal
 from pydantic import Field
 
 from voicecheck.estimate.scope import meet, spots_of
-from voicecheck.estimate.texts import coin, joined, named, plain
+from voicecheck.estimate.texts import capital, coin, joined, named, plain
 from voicecheck.lexicon.model import Lexicon
 from voicecheck.records import Draft, Estimate, Job, Line, Record
 from voicecheck.records.money import round_money
@@ -324,7 +324,7 @@ def _more(
     if now - before <= allowed:
         return []
     room = f", {coin(allowed)} more than agreed is allowed" if allowed else ""
-    text = f"{what[:1].upper()}{what[1:]} was agreed at {coin(before)} and is now {coin(now)}{room}."
+    text = f"{capital(what)} was agreed at {coin(before)} and is now {coin(now)}{room}."
     return [AskAgain(job=job, title=what.strip("“”"), before=before, now=now, text=text)]
 
 

@@ -343,11 +343,7 @@ class Replay:
     def change_line(self, decision: d.ChangeLine, item: d.Numbered) -> None:
         change = decision.change
         self._line(change.line)
-        given = {
-            f: getattr(change, f)
-            for f in ("hours", "unit_price", "quantity", "name", "part_condition")
-            if getattr(change, f) is not None
-        }
+        given = {f: getattr(change, f) for f in _LINE_FIELDS if getattr(change, f) is not None}
         if not given and not change.left_off and not decision.to_be_priced:
             raise _NoEffectError(f"Nothing is changed on line {change.line}.")
         if change.left_off:

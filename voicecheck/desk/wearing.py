@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from decimal import Decimal
 from typing import Literal
 
+from voicecheck.estimate.texts import capital
 from voicecheck.estimate.wear import Bound, Forecast, Worn, forecast
 from voicecheck.records import Draft, Measure, Record
 from voicecheck.records.estimate import LimitCheck
@@ -72,7 +73,7 @@ def _wear(
         name = f"{where} {check.component.name}".strip()
         return Wear(
             finding=check.finding,
-            what=f"{name[:1].upper()}{name[1:]}, {check.what}",
+            what=f"{capital(name)}, {check.what}",
             then=reading.value,
             then_unit=reading.unit,
             then_odometer=before[0],

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Sequence
 
-from voicecheck.desk.asks import offered
+from voicecheck.desk.asks import RECORDING, offered
 from voicecheck.desk.content import content_of, differing, lapse
 from voicecheck.desk.decisions import Numbered, Undo
 from voicecheck.desk.estimator import Estimator
@@ -434,7 +434,7 @@ class _Finish:
                 "ledger": base.ledger.model_copy(update={"entries": self.replay.ledger()}),
                 "estimate": self.estimate.model_copy(update={"jobs": jobs}),
                 "unplaced": tuple(u for u in base.unplaced if (u.first, u.last) in still),
-                "asks": tuple(a for about, _, a in open_asks.values() if about == "recording"),
+                "asks": tuple(a for about, _, a in open_asks.values() if about == RECORDING),
             }
         )
 

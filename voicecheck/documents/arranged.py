@@ -294,7 +294,7 @@ def arrange(draft: Draft) -> Arranged:
             of_urgency,
             sum((shown.job.subtotal for shown in of_urgency if not shown.job.put_off), Decimal("0")),
             sum(shown.open_lines for shown in of_urgency if not shown.job.put_off),
-            _high([shown.job for shown in of_urgency if not shown.job.put_off]),
+            high_of([shown.job for shown in of_urgency if not shown.job.put_off]),
         )
         for urgency in URGENCIES
         if (of_urgency := tuple(shown for shown in shown_jobs if shown.job.urgency == urgency))
@@ -316,7 +316,7 @@ def arrange(draft: Draft) -> Arranged:
     )
 
 
-def _high(jobs: Sequence[Job]) -> Decimal | None:
+def high_of(jobs: Sequence[Job]) -> Decimal | None:
     """The upper end of the jobs' subtotals, where any of them is a range."""
     if all(job.subtotal_high is None for job in jobs):
         return None

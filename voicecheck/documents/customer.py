@@ -15,28 +15,22 @@ from voicecheck.documents import plain
 from voicecheck.documents.customer_blocks import customer_blocks
 from voicecheck.documents.customer_view import CONSENT, OTHERS, CustomerJob, CustomerView
 from voicecheck.documents.customer_view import customer_view as view
-from voicecheck.documents.letterhead import fingerprint
-from voicecheck.documents.page import Paper, environment, paper_of
-from voicecheck.documents.paper_blocks import foot_of
-from voicecheck.documents.pdf import render
+from voicecheck.documents.page import Paper, environment
+from voicecheck.documents.page_and_pdf import page_of, pdf_of
 
 __all__ = ["CustomerJob", "CustomerView", "jobs_html", "stylesheet", "to_html", "to_pdf", "view"]
 
 
 def to_html(shown: CustomerView, *, paper: Paper | None = None) -> str:
     """The estimate as one self-contained page without script; ``paper`` is the sheet when printed."""
-    return (
-        environment()
-        .get_template("customer.html.j2")
-        .render(
-            view=shown,
-            fingerprint=fingerprint(shown),
-            paper=paper or paper_of(shown.head.language),
-            controls={},
-            consent=CONSENT,
-            others=OTHERS,
-            p=plain,
-        )
+    return page_of(
+        "customer.html.j2",
+        shown,
+        shown.head,
+        paper=paper,
+        controls={},
+        consent=CONSENT,
+        others=OTHERS,
     )
 
 
@@ -57,11 +51,4 @@ def stylesheet() -> str:
 
 def to_pdf(shown: CustomerView, *, paper: Paper | None = None) -> bytes:
     """The estimate as PDF, typefaces inside, pages numbered. The same view gives the same bytes."""
-    return render(
-        customer_blocks(shown),
-        title=f"{shown.head.title} {shown.head.number}".strip(),
-        author=shown.head.shop,
-        language=shown.head.language,
-        foot=foot_of(shown.head, fingerprint(shown)),
-        paper=paper or paper_of(shown.head.language),
-    )
+    return pdf_of(customer_blocks(shown), shown, shown.head, paper=paper)

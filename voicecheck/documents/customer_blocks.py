@@ -105,7 +105,7 @@ def _told(told: Told) -> list[Block]:
             blocks.append(
                 Para(
                     (
-                        Run(f"{label}", quiet=True),
+                        Run(label, quiet=True),
                         Run(f"“{text}”", italic=True),
                         Run(" (technician)", quiet=True),
                     ),

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 from decimal import Decimal
 
 from voicecheck.documents import plain
-from voicecheck.documents.arranged import Arranged, Section, arrange
+from voicecheck.documents.arranged import Arranged, Section, arrange, high_of
 from voicecheck.documents.letterhead import Head, cautions_for, head
 from voicecheck.documents.spoken import tidied
 from voicecheck.records import (
@@ -178,10 +178,7 @@ def customer_view(
     """
     arranged = arrange(draft)
     make = _Maker(draft, words)
-    numbered = [
-        (part.urgency, [make.job(shown.job, shown.number) for shown in part.jobs if not shown.job.put_off])
-        for part in arranged.parts
-    ]
+    to_do = [(p.urgency, [shown for shown in p.jobs if not shown.job.put_off]) for p in arranged.parts]
     return CustomerView(
         head=head("Estimate", draft=draft, shop=shop, particulars=particulars),
         complaint=plain.visible(particulars.document.complaint).strip(),
@@ -191,18 +188,10 @@ def customer_view(
                 urgency=urgency,
                 title=URGENCY_TITLES[urgency][0],
                 gloss=URGENCY_TITLES[urgency][1],
-                jobs=tuple(jobs),
-                price=make.price_of(
-                    [
-                        job
-                        for p in arranged.parts
-                        if p.urgency == urgency
-                        for s in p.jobs
-                        if not (job := s.job).put_off
-                    ]
-                ),
+                jobs=tuple(make.job(shown.job, shown.number) for shown in jobs),
+                price=make.price_of([shown.job for shown in jobs]),
             )
-            for urgency, jobs in numbered
+            for urgency, jobs in to_do
             if jobs
         ),
         put_off=tuple(
@@ -361,10 +350,7 @@ class _Maker:
         if open_lines == len(lines):
             return plain.TO_BE_PRICED
         low = sum((job.subtotal for job in jobs), Decimal(0))
-        high = sum(
-            (job.subtotal if job.subtotal_high is None else job.subtotal_high for job in jobs), Decimal(0)
-        )
-        text = self.money(low, high)
+        text = self.money(low, high_of(jobs))
         return f"{text} plus {plain.counted(open_lines, 'line')} to be priced" if open_lines else text
 
     def _priced(self) -> bool:

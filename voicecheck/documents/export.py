@@ -43,8 +43,7 @@ from decimal import Decimal
 from pathlib import Path
 from typing import Any, Literal
 
-from voicecheck.documents.sheet import CSV_ENCODING
-from voicecheck.documents.sheet import _safe as guarded
+from voicecheck.documents.sheet import CSV_ENCODING, guarded
 from voicecheck.documents.streamed import Streams
 from voicecheck.records import (
     Action,

@@ -34,8 +34,8 @@ def check_writable(path: Path | str) -> None:
     has room now and none later is not seen.
     """
     shown = Path(path)
-    with _in_words(shown):
-        _written_beside(_target(shown), shown, bytes(PROBE_BYTES)).unlink()
+    with in_words(shown):
+        _written_beside(target_of(shown), shown, bytes(PROBE_BYTES)).unlink()
 
 
 def write_text(path: Path | str, text: str, *, encoding: str = "utf-8") -> None:
@@ -55,8 +55,8 @@ def write_text(path: Path | str, text: str, *, encoding: str = "utf-8") -> None:
 def write_bytes(path: Path | str, data: bytes) -> None:
     """Write ``data`` to ``path``, as ``write_text`` does."""
     shown = Path(path)
-    with _in_words(shown):
-        target = _target(shown)
+    with in_words(shown):
+        target = target_of(shown)
         beside = _written_beside(target, shown, data)
         try:
             beside.replace(target)
@@ -65,8 +65,16 @@ def write_bytes(path: Path | str, data: bytes) -> None:
             raise
 
 
-def _target(shown: Path) -> Path:
+def target_of(shown: Path) -> Path:
+    """The file that a path names, links followed."""
     return Path(os.path.realpath(shown))
+
+
+def open_beside(target: Path) -> tuple[Path, int]:
+    """A new temporary file beside ``target``, and its open handle. Raises ``OSError``."""
+    # Not tempfile: its files are for their owner only, and the finished document should follow the umask.
+    beside = target.parent / f".voicecheck-{secrets.token_hex(8)}.part"
+    return beside, os.open(beside, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o666)
 
 
 def _written_beside(target: Path, shown: Path, data: bytes) -> Path:
@@ -75,9 +83,7 @@ def _written_beside(target: Path, shown: Path, data: bytes) -> Path:
         raise OutputError(f"Cannot write {shown}: it is a folder.", hint="Name a file in that folder.")
     if target.exists() and not target.is_file():
         raise OutputError(f"Cannot write {shown}: it is not an ordinary file.")
-    # Not tempfile: its files are for their owner only, and the finished document should follow the umask.
-    beside = target.parent / f".voicecheck-{secrets.token_hex(8)}.part"
-    handle = os.open(beside, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o666)
+    beside, handle = open_beside(target)
     try:
         with os.fdopen(handle, "wb") as file:
             file.write(data)
@@ -95,13 +101,13 @@ def _take_away(beside: Path) -> None:
 
 
 @contextlib.contextmanager
-def _in_words(shown: Path) -> Iterator[None]:
+def in_words(shown: Path) -> Iterator[None]:
     """Turns an ``OSError`` into one sentence about ``shown``."""
     try:
         yield
     except OSError as error:
         reason = _REASONS.get(error.errno or 0, (error.strerror or "unknown reason").lower())
         hint = "Make the folder first, or name another one." if error.errno == errno.ENOENT else ""
-        if error.errno == errno.ENOENT and _target(shown).parent.is_dir():  # such as /proc
+        if error.errno == errno.ENOENT and target_of(shown).parent.is_dir():  # such as /proc
             reason, hint = "no file can be made in that folder", "Name another folder."
         raise OutputError(f"Cannot write {shown}: {reason}.", hint=hint) from error

@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-import hashlib
-import json
 from collections.abc import Iterable
 from datetime import date, datetime
 
 from babel.dates import format_date, format_time
 
 from voicecheck.documents import plain
-from voicecheck.records import Draft, Market, Record
+from voicecheck.records import Draft, Market, Record, canonical
 from voicecheck.records.papers import (
     Caution,
     DocumentKind,
@@ -53,14 +51,7 @@ def fingerprint(view: Record) -> str:
     Equal views have equal fingerprints; page and PDF of one view share it, and a consent that names it names
     the words and prices that were shown.
     """
-    text = json.dumps(
-        view.model_dump(mode="json"),
-        sort_keys=True,
-        ensure_ascii=False,
-        separators=(",", ":"),
-        allow_nan=False,
-    )
-    return hashlib.sha256(text.encode("utf-8", errors="surrogatepass")).hexdigest()
+    return canonical.fingerprint(view.model_dump(mode="json"))
 
 
 def filled_from(draft: Draft, particulars: Particulars) -> Particulars:

@@ -16,7 +16,6 @@ from voicecheck.records import Draft, Span, Unplaced, Word
 
 Paper = Literal["A4", "Letter"]
 _CONTEXT = 8  # words shown on each side of unplaced ones
-_PAPERS: dict[str, Paper] = {"US": "Letter", "UK": "A4"}
 
 
 def paper_of(language: str) -> Paper:
@@ -70,6 +69,7 @@ def to_html(draft: Draft, *, paper: Paper | None = None) -> str:
     ``#w12`` word 12 of the transcript (from 0), ``#ask-3``, ``#finding-3``, ``#line-2-1``, ``#job-2``.
     """
     market, currency, words = draft.market, draft.estimate.currency, draft.transcript.words
+    language = plain.language_of(market)
 
     def money(amount: Decimal, high: Decimal | None = None) -> str:
         return plain.money_range(amount, high, currency, market)
@@ -101,8 +101,8 @@ def to_html(draft: Draft, *, paper: Paper | None = None) -> str:
     return template.render(
         draft=draft,
         arranged=arrange(draft),
-        paper=paper or _PAPERS[market],
-        language=plain.language_of(market),
+        paper=paper or paper_of(language),
+        language=language,
         labour=plain.labour_word(market),
         money=money,
         quote=quote,

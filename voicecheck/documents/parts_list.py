@@ -11,10 +11,10 @@ from decimal import Decimal
 from voicecheck.documents import plain
 from voicecheck.documents.arranged import arrange
 from voicecheck.documents.blocks import BLANK, BOX, Block, Para, Row, Run, Table
-from voicecheck.documents.letterhead import Head, cautions_for, fingerprint, head
-from voicecheck.documents.page import Paper, environment, paper_of
-from voicecheck.documents.paper_blocks import caution_blocks, foot_of, head_blocks
-from voicecheck.documents.pdf import render
+from voicecheck.documents.letterhead import Head, cautions_for, head
+from voicecheck.documents.page import Paper
+from voicecheck.documents.page_and_pdf import page_of, pdf_of
+from voicecheck.documents.paper_blocks import caution_blocks, head_blocks
 from voicecheck.records import Draft, Job, Line, Record
 from voicecheck.records.papers import Caution, Particulars, ShopIdentity
 
@@ -128,30 +128,19 @@ def use_text(use: Use, *, alone: bool) -> str:
 
 def to_html(shown: PartsView, *, paper: Paper | None = None) -> str:
     """The list as one self-contained page without script."""
-    return (
-        environment()
-        .get_template("parts_list.html.j2")
-        .render(
-            view=shown,
-            fingerprint=fingerprint(shown),
-            paper=paper or paper_of(shown.head.language),
-            use_text=use_text,
-            consent_unknown=CONSENT_UNKNOWN,
-            p=plain,
-        )
+    return page_of(
+        "parts_list.html.j2",
+        shown,
+        shown.head,
+        paper=paper,
+        use_text=use_text,
+        consent_unknown=CONSENT_UNKNOWN,
     )
 
 
 def to_pdf(shown: PartsView, *, paper: Paper | None = None) -> bytes:
     """The list as PDF."""
-    return render(
-        _blocks(shown),
-        title=f"{shown.head.title} {shown.head.number}".strip(),
-        author=shown.head.shop,
-        language=shown.head.language,
-        foot=foot_of(shown.head, fingerprint(shown)),
-        paper=paper or paper_of(shown.head.language),
-    )
+    return pdf_of(_blocks(shown), shown, shown.head, paper=paper)
 
 
 CONSENT_UNKNOWN = "What the customer agreed to is not on this list. Ask the advisor before you order."

@@ -280,18 +280,15 @@ class _Setter:
             ("BOTTOMPADDING", (0, 0), (-1, -1), 2.6),
             ("LINEBELOW", (0, 0), (-1, -1), 0.4, _HAIR),
         ]
-        heights: list[float | None] = []
         commands += [
             ("ALIGN", (n, 0), (n, -1), "CENTER") for n, letter in enumerate(block.align) if letter == "c"
         ]
         if block.header:
             rows.append([self.para(t, _HEADER[a]) for t, a in zip(block.header, block.align, strict=True)])
-            heights.append(None)
             commands += [("LINEBELOW", (0, 0), (-1, 0), 0.8, _INK), ("BOTTOMPADDING", (0, 0), (-1, 0), 1.5)]
         for row in block.rows:
             at = len(rows)
             rows.append(self._cells(row, block, at, commands))
-            heights.append(None)
             if row.style == "total":
                 commands.append(("LINEABOVE", (0, at), (-1, at), 0.8, _INK))
             elif row.style == "wash":
@@ -307,7 +304,6 @@ class _Setter:
         return Grid(
             rows,
             colWidths=[unit * width for width in block.widths],
-            rowHeights=heights,
             style=commands,
             repeatRows=1 if block.header else 0,
             splitInRow=1,

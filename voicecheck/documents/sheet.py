@@ -38,7 +38,8 @@ CSV_ENCODING = "utf-8-sig"  # spreadsheets read UTF-8 reliably only with its mar
 _FORMULA = ("=", "+", "-", "@", "＝", "＋", "－", "＠")
 
 
-def _safe(text: str) -> str:
+def guarded(text: str) -> str:
+    """``text`` as a cell, with a ' in front where a spreadsheet could take it for a formula."""
     if text.lstrip().startswith(_FORMULA) or text.startswith(("\t", "\r", "\n")):
         return f"'{text}"
     return text
@@ -92,7 +93,7 @@ def _row(
         "amount": _figure(item.amount),
         "heard_at_s": f"{min(starts):.2f}" if starts else "",
     }
-    return [figures[name] if name in figures else _safe(texts[name]) for name in COLUMNS]
+    return [figures[name] if name in figures else guarded(texts[name]) for name in COLUMNS]
 
 
 def to_csv(draft: Draft) -> str:

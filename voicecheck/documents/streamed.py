@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import contextlib
 import os
-import secrets
 from pathlib import Path
 from types import TracebackType
 from typing import TextIO
 
-from voicecheck.documents.files import _in_words, _target, check_writable
+from voicecheck.documents.files import check_writable, in_words, open_beside, target_of
 
 
 class Streams:
@@ -27,10 +26,9 @@ class Streams:
     def open(self, path: Path, *, encoding: str) -> TextIO:
         """A stream to write text to; line ends stay as they are written."""
         check_writable(path)
-        with _in_words(path):
-            target = _target(path)
-            part = target.parent / f".voicecheck-{secrets.token_hex(8)}.part"
-            handle = os.open(part, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o666)
+        with in_words(path):
+            target = target_of(path)
+            part, handle = open_beside(target)
             stream = os.fdopen(handle, "w", encoding=encoding, newline="")
         self._open.append((path, target, part, stream))
         return stream
@@ -38,12 +36,12 @@ class Streams:
     def keep(self) -> None:
         """Everything is written: put the files in their places."""
         for path, _, _, stream in self._open:
-            with _in_words(path):
+            with in_words(path):
                 stream.flush()
                 os.fsync(stream.fileno())
                 stream.close()
         for path, target, part, _ in self._open:
-            with _in_words(path):
+            with in_words(path):
                 part.replace(target)
 
     def __exit__(
@@ -55,5 +53,5 @@ class Streams:
             with contextlib.suppress(OSError):
                 part.unlink()
         if isinstance(error, OSError) and self._open:  # a disk that filled up while writing
-            with _in_words(self._open[0][0]):
+            with in_words(self._open[0][0]):
                 raise error

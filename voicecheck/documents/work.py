@@ -11,10 +11,10 @@ from typing import Literal
 from voicecheck.documents import plain
 from voicecheck.documents.arranged import arrange
 from voicecheck.documents.blocks import BLANK, BOX, Block, Para, Row, Run, Table, Together
-from voicecheck.documents.letterhead import Head, cautions_for, fingerprint, head
-from voicecheck.documents.page import Paper, environment, paper_of
-from voicecheck.documents.paper_blocks import caution_blocks, foot_of, head_blocks
-from voicecheck.documents.pdf import render
+from voicecheck.documents.letterhead import Head, cautions_for, head
+from voicecheck.documents.page import Paper
+from voicecheck.documents.page_and_pdf import page_of, pdf_of
+from voicecheck.documents.paper_blocks import caution_blocks, head_blocks
 from voicecheck.documents.spoken import tidied
 from voicecheck.records import Draft, Finding, Job, Line, Record, Span
 from voicecheck.records.papers import Caution, Particulars, PlainWords, ShopIdentity
@@ -183,30 +183,19 @@ def _line(line: Line) -> WorkLine:
 
 def to_html(shown: WorkView, *, paper: Paper | None = None) -> str:
     """The work list as one self-contained page without script."""
-    return (
-        environment()
-        .get_template("work.html.j2")
-        .render(
-            view=shown,
-            fingerprint=fingerprint(shown),
-            paper=paper or paper_of(shown.head.language),
-            standing=STANDING,
-            consent_unknown=CONSENT_UNKNOWN,
-            p=plain,
-        )
+    return page_of(
+        "work.html.j2",
+        shown,
+        shown.head,
+        paper=paper,
+        standing=STANDING,
+        consent_unknown=CONSENT_UNKNOWN,
     )
 
 
 def to_pdf(shown: WorkView, *, paper: Paper | None = None) -> bytes:
     """The work list as PDF."""
-    return render(
-        _blocks(shown),
-        title=f"{shown.head.title} {shown.head.number}".strip(),
-        author=shown.head.shop,
-        language=shown.head.language,
-        foot=foot_of(shown.head, fingerprint(shown)),
-        paper=paper or paper_of(shown.head.language),
-    )
+    return pdf_of(_blocks(shown), shown, shown.head, paper=paper)
 
 
 CONSENT_UNKNOWN = "What the customer agreed to is not on this list. Ask the advisor before you start."

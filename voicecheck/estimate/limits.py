@@ -9,7 +9,7 @@ from typing import Literal
 
 from voicecheck.estimate.needs import component_of, kin
 from voicecheck.estimate.scope import AXLES, axle_of
-from voicecheck.estimate.texts import named, plain
+from voicecheck.estimate.texts import capital, named, plain
 from voicecheck.lexicon.model import Lexicon
 from voicecheck.records.asks import Ask
 from voicecheck.records.estimate import LimitCheck, Verdict
@@ -298,6 +298,6 @@ def _compare(finding: Finding, measure: Measure, bar: _Bar) -> str:
     range_end = f" to {plain(measure.high)}" if measure.high is not None else ""
     least = "at least" if bar.bound == "min" else "at most"
     return (
-        f"{what[:1].upper()}{what[1:]}: {about}{plain(measure.value)}{range_end} {measure.unit} against "
+        f"{capital(what)}: {about}{plain(measure.value)}{range_end} {measure.unit} against "
         f"{least} {plain(bar.value)} {bar.unit} ({bar.source})"
     )

@@ -8,7 +8,7 @@ from decimal import Decimal
 from voicecheck.estimate.pricing import rates, taxes_of
 from voicecheck.estimate.texts import coin, joined, plain
 from voicecheck.records.estimate import DiscountLine, Line, TaxLine, Terms, Totals
-from voicecheck.records.money import percent_of, round_money, sum_money
+from voicecheck.records.money import of_units, percent_of, round_money, sum_money
 from voicecheck.records.shopdata import Discount, PriceProfile, TaxClass, TaxRule
 
 _KINDS: tuple[TaxClass, ...] = ("labour", "part", "fluid", "sublet", "fee", "supplies")
@@ -20,7 +20,7 @@ _NONE = Decimal(0)
 def terms_of(prices: PriceProfile, discounts: Sequence[Discount] = ()) -> Terms:
     """What the totals are computed with; ``discounts`` are this estimate's own, after the profile's."""
     return Terms(
-        smallest=round_money(_NONE, prices.currency) + _smallest(prices.currency),
+        smallest=of_units(1, prices.currency),
         rates={str(kind): rate for kind, rate in rates(prices).items()},
         markup=prices.markup,
         sublet_markup_percent=prices.sublet_markup_percent,
@@ -30,10 +30,6 @@ def terms_of(prices: PriceProfile, discounts: Sequence[Discount] = ()) -> Terms:
         jurisdiction=prices.jurisdiction,
         taxes=taxes_of(prices),
     )
-
-
-def _smallest(currency: str) -> Decimal:
-    return Decimal(1).scaleb(int(round_money(_NONE, currency).as_tuple().exponent))
 
 
 def total(lines: Sequence[Line], terms: Terms, currency: str) -> Totals:

@@ -15,10 +15,11 @@ from sqlalchemy.orm import Session
 from voicecheck.desk.consent import ComesBack, comes_back
 from voicecheck.desk.decisions import Decision, Numbered, Say, decision_json, parse_decision
 from voicecheck.desk.wearing import Wear, wear_since
-from voicecheck.desk.worktop import Worktop, worktop
+from voicecheck.desk.worktop import Worktop, check, worktop
 from voicecheck.pipeline import transcript_from_text, understand
 from voicecheck.records import Draft, Job, RefusedError, StaleError
 from voicecheck.shop.services import Services
+from voicecheck.shop.work.takes import offsets
 from voicecheck.store import desk, papers, people, recordings, walkarounds
 from voicecheck.store.tables import DecisionRow, DraftRow, Person, Photo, Take, Walkaround
 from voicecheck.store.walkarounds import Listed
@@ -52,6 +53,12 @@ class Bench:
     photos: tuple[Photo, ...]
     back: tuple[tuple[str, ComesBack], ...] = ()  # work put off earlier: its row's id, and how it stands now
     wear: tuple[Wear, ...] = ()  # readings that an earlier visit has too
+
+    @property
+    def title(self) -> str:
+        """What the vehicle is called at the desk."""
+        vehicle = self.listed.vehicle
+        return self.row.title or (vehicle.title if vehicle else "") or "A vehicle without a name"
 
     @property
     def row(self) -> Walkaround:
@@ -104,9 +111,7 @@ def decide(
     name = _name(services, person)
     new = Numbered(seq=expected_seq + 1, decision=decision, by=name)
     top = _worktop(services, bench.base, (*bench.decided, new))
-    idle = next((i for i in top.idle if i.seq == new.seq), None)
-    if idle is not None:
-        raise RefusedError(idle.text)
+    check(bench.top, top)
     with services.database.session() as session:
         desk.add_decision(
             session,
@@ -197,10 +202,15 @@ def _name(services: Services, person: str) -> str:
 
 
 def _on_one_clock(rows: Sequence[Take]) -> tuple[TakeSeen, ...]:
-    found, start = [], 0.0
-    for row in rows:
-        seconds = row.seconds or 0.0
-        gone, video = row.deleted is not None, row.kind.startswith("video")
-        found.append(TakeSeen(row.id, row.number, round(start, 3), seconds, gone, video))
-        start += seconds
-    return tuple(found)
+    seconds = [row.seconds or 0.0 for row in rows]
+    return tuple(
+        TakeSeen(
+            row.id,
+            row.number,
+            round(start, 3),
+            long,
+            gone=row.deleted is not None,
+            video=row.kind.startswith("video"),
+        )
+        for row, start, long in zip(rows, offsets(seconds), seconds, strict=True)
+    )

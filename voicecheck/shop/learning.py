@@ -49,12 +49,12 @@ from voicecheck.records import (
     StaleError,
     VoicecheckError,
 )
+from voicecheck.records.canonical import fingerprint
 from voicecheck.resources import lexicon_dir
 from voicecheck.shop.services import Services
 from voicecheck.shop.workshops import LEXICON
 from voicecheck.store import desk, owner, recordings
 from voicecheck.store.tables import DraftRow, LexiconVersion, SuggestionRow, Take, Walkaround
-from voicecheck.store.values import fingerprint
 
 READ_UP_TO = "suggestions read up to"  # the history row up to which was collected
 MOST_TRIED = 50  # past walk-arounds that a preview drafts again, the newest

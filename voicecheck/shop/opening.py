@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from datetime import timedelta
 
-from voicecheck.shop.services import Services, utc_now
+from voicecheck.shop.services import Services
 from voicecheck.shop.settings import Settings
 from voicecheck.shop.work.make import durable_work
 from voicecheck.shop.workshops import Workshops
@@ -45,6 +45,3 @@ def first_link(services: Services) -> str | None:
         token = new_token()
         people.invite(session, token=token, role="owner", now=now, expires=now + FIRST_LINK, by=None)
     return f"/join/{token}"
-
-
-__all__ = ["first_link", "open_shop", "utc_now"]

@@ -163,7 +163,7 @@ def _forget_take(services: Services, take: str, person: str | None) -> None:
         for key in sorted(free):
             services.media.delete(key)
         if whole is not None and whole in free:
-            forget(whole, cache=services.settings.data / "cache" / "sound")
+            forget(whole, cache=services.settings.sound_cache)
 
 
 def _forget_photo(services: Services, photo: str, person: str | None) -> None:

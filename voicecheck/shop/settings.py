@@ -74,6 +74,11 @@ class Settings(Record):
         return self.folder or self.data / "shop"
 
     @property
+    def sound_cache(self) -> Path:
+        """Copies of recordings for playing; can be thrown away."""
+        return self.data / "cache" / "sound"
+
+    @property
     def part_bytes(self) -> int:
         return self.part_mb * 1024**2
 

@@ -14,17 +14,20 @@ from pathlib import Path
 from voicecheck.recording import read_sound
 from voicecheck.recording.sound import RATE
 from voicecheck.recording.stills import still_at
+from voicecheck.store.media import MediaStore
 
 
-def playable(source: Path, *, key: str, cache: Path) -> Path:
-    """The WAV copy of the media file ``source``, whose content is named by ``key`` (its sha256).
+def playable(media: MediaStore, key: str, *, cache: Path) -> Path:
+    """The WAV copy of the recording ``key``.
 
-    Raises ``RecordingError`` when the file cannot be decoded, ``OSError`` when the cache cannot be written.
+    Raises ``NotThereError`` when the recording is gone, ``RecordingError`` when it cannot be decoded,
+    ``OSError`` when the cache cannot be written.
     """
     target = cache / f"{key}.wav"
     if target.exists():
         return target
-    sound = read_sound(source)
+    with media.as_file(key, name="take") as source:
+        sound = read_sound(source)
     cache.mkdir(parents=True, exist_ok=True)
     handle, name = tempfile.mkstemp(dir=cache, suffix=".part")
     try:
@@ -40,14 +43,12 @@ def playable(source: Path, *, key: str, cache: Path) -> Path:
     return target
 
 
-def picture(source: Path, *, key: str, at: float, cache: Path) -> Path:
-    """The frame of the video ``source`` at second ``at`` as JPEG, kept like the sound.
-
-    Raises ``RecordingError`` when there is none, ``OSError`` when the cache cannot be written.
-    """
+def picture(media: MediaStore, key: str, *, at: float, cache: Path) -> Path:
+    """The frame of the video ``key`` at second ``at`` as JPEG, kept and raising as ``playable``."""
     target = cache / f"{key}-{round(at * 10)}.jpg"
     if not target.exists():
-        content = still_at(source, at)
+        with media.as_file(key, name="take") as source:
+            content = still_at(source, at)
         cache.mkdir(parents=True, exist_ok=True)
         part = target.with_suffix(f".{os.getpid()}.part")
         part.write_bytes(content)

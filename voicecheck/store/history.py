@@ -15,8 +15,8 @@ from typing import Any
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
+from voicecheck.records.canonical import fingerprint
 from voicecheck.store.tables import History
-from voicecheck.store.values import fingerprint
 
 START = "0" * 64
 

@@ -11,6 +11,7 @@ from sqlalchemy import and_, func, or_, select
 from sqlalchemy.orm import Session
 
 from voicecheck.records import RefusedError
+from voicecheck.records.canonical import fingerprint
 from voicecheck.store import history
 from voicecheck.store.tables import (
     History,
@@ -23,7 +24,7 @@ from voicecheck.store.tables import (
     Take,
     Walkaround,
 )
-from voicecheck.store.values import fingerprint, text_of, there
+from voicecheck.store.values import text_of, there
 
 # -- settings ------------------------------------------------------------------------------------------------
 

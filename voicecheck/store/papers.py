@@ -11,9 +11,10 @@ from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from voicecheck.records import InputError, NotThereError, RefusedError, StaleError
+from voicecheck.records.canonical import fingerprint
 from voicecheck.store import history, walkarounds
 from voicecheck.store.tables import Consent, Issued, Link, PutOff, VehicleRow, Walkaround
-from voicecheck.store.values import fingerprint, hash_of, text_of, there
+from voicecheck.store.values import hash_of, text_of, there
 
 CONSENT_KINDS = ("answer", "withdrawal", "question", "reply")
 MEANS = ("link", "phone", "in person")

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-import json
 import secrets
 from typing import Any, TypeVar
 
@@ -15,16 +14,6 @@ from voicecheck.store.tables import Base
 Row = TypeVar("Row", bound=Base)
 
 TOKEN_BYTES = 32
-
-
-def canonical(document: Any) -> str:
-    """``document`` as JSON that is the same for the same content: sorted, no spaces, UTF-8."""
-    return json.dumps(document, sort_keys=True, separators=(",", ":"), ensure_ascii=False, allow_nan=False)
-
-
-def fingerprint(document: Any) -> str:
-    """The sha256 of ``canonical(document)``, 64 hex digits."""
-    return hashlib.sha256(canonical(document).encode("utf-8", "surrogatepass")).hexdigest()
 
 
 def new_token() -> str:

@@ -23,6 +23,7 @@ from store_kit import fresh_url
 
 from voicecheck.cli import main
 from voicecheck.records import InputError, OutputError, RefusedError, StoreError, VoicecheckError
+from voicecheck.records.canonical import fingerprint
 from voicecheck.shop import backup, retention
 from voicecheck.shop.backup import Manifest
 from voicecheck.shop.opening import open_shop
@@ -33,7 +34,6 @@ from voicecheck.store import history, owner, papers, people, recordings, rows
 from voicecheck.store.database import Database
 from voicecheck.store.media import MediaStore
 from voicecheck.store.tables import Base, Walkaround
-from voicecheck.store.values import fingerprint
 
 PASSWORD = "wrench candle tuesday"
 

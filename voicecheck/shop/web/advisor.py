@@ -8,6 +8,7 @@ from typing import Annotated, Any
 
 from fastapi import APIRouter, Depends, Form, Request
 from fastapi.responses import JSONResponse, RedirectResponse, Response
+from starlette.concurrency import run_in_threadpool
 
 from voicecheck.desk.decisions import Decision, SettleUnplaced, parse_decision
 from voicecheck.desk.states import Worktop
@@ -74,8 +75,6 @@ def part(request: Request, walkaround: str, _: Advisor) -> Response:
 @router.post("/{walkaround}/decide")
 async def decide(request: Request, walkaround: str, me: Advisor) -> Response:
     """One decision from a form; the new part of the page, or back to it."""
-    from starlette.concurrency import run_in_threadpool
-
     form = await request.form()
     fields = {key: [str(v) for v in form.getlist(key)] for key in form}
     return await run_in_threadpool(_decide, request, walkaround, me, fields)
@@ -175,7 +174,7 @@ def _frame(bench: Bench) -> dict[str, Any]:
     row, vehicle = bench.row, bench.listed.vehicle
     return {
         "row": row,
-        "title": row.title or (vehicle.title if vehicle else "") or "A vehicle without a name",
+        "title": bench.title,
         "plate": vehicle.plate if vehicle else "",
         "technician": bench.listed.technician.name if bench.listed.technician else "",
         "takes_json": takes_json(bench),

@@ -19,6 +19,7 @@ from urllib.parse import urlsplit
 from argon2 import PasswordHasher
 from argon2.exceptions import InvalidHashError, VerificationError
 from fastapi import HTTPException, Request, Response
+from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import FormData
 
 from voicecheck.shop.services import Services
@@ -160,8 +161,6 @@ class Require:
         self.role = role
 
     async def __call__(self, request: Request) -> SignedInAs:
-        from starlette.concurrency import run_in_threadpool
-
         person = await run_in_threadpool(who, request)
         if person is None:
             raise SignInNeededError

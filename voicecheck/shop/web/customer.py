@@ -20,7 +20,7 @@ from voicecheck.shop.sound import playable
 from voicecheck.shop.web import limits
 from voicecheck.shop.web.auth import services_of
 from voicecheck.shop.web.issue import document
-from voicecheck.shop.web.media import GONE, as_file, picture_of, still_of
+from voicecheck.shop.web.media import GONE, picture_of, still_of
 from voicecheck.shop.web.pages import page
 from voicecheck.store import papers
 from voicecheck.store.papers import Opened
@@ -65,6 +65,7 @@ def estimate_page(request: Request, token: str) -> Response:
     clips = list(enumerate(row.draft.get("clips", [])))
     mine = [c for c in said if c.issued == row.id]
     answered = [c for c in mine if c.kind == "answer"]
+    decided = [c for c in mine if c.kind in ("answer", "withdrawal")]
     response = page(
         request,
         "customer/estimate.html.j2",
@@ -85,9 +86,7 @@ def estimate_page(request: Request, token: str) -> Response:
             "last_total": _amount(answered[-1].amount, answered[-1].currency, draft.market)
             if answered
             else "",
-            "withdrawn": bool(mine)
-            and [c for c in mine if c.kind != "question"][-1:] != []
-            and [c for c in mine if c.kind != "question"][-1].kind == "withdrawal",
+            "withdrawn": decided[-1:] != [] and decided[-1].kind == "withdrawal",
         },
     )
     response.headers.update(PRIVATE)
@@ -110,9 +109,9 @@ def total(request: Request, token: str, job: Annotated[list[str] | None, Query()
 
 
 def _priced(estimate: Estimate, opened: Opened, *, chosen: set[str]) -> dict[str, object]:
-    market = issuing.draft_of(opened.issued).market
-    totals = estimate.totals
-    before = {job.id: job.subtotal for job in issuing.estimate_of(opened.issued).jobs}
+    issued = issuing.draft_of(opened.issued)
+    market, totals = issued.market, estimate.totals
+    before = {job.id: job.subtotal for job in issued.estimate.jobs}
     return {
         "total": plain.money(totals.total, estimate.currency, market) if chosen else "",
         "open": totals.open_lines if chosen else 0,
@@ -260,11 +259,7 @@ def clip_picture(request: Request, token: str, number: int) -> Response:
 
 def _cut(services: Services, key: str, begin: float, end: float) -> bytes:
     """Those seconds of a take as a WAV file of their own."""
-    cache = services.settings.data / "cache" / "sound"
-    path = cache / f"{key}.wav"
-    if not path.exists():
-        with as_file(services, key) as source:
-            path = playable(source, key=key, cache=cache)
+    path = playable(services.media, key, cache=services.settings.sound_cache)
     made = io.BytesIO()
     with wave.open(str(path)) as whole, wave.open(made, "wb") as part:
         rate = whole.getframerate()

@@ -319,7 +319,7 @@ def _show(request: Request, walkaround: str, *, link: str = "", fresh: Issued | 
         {
             "p": plain,
             "row": bench.row,
-            "title": _title(bench),
+            "title": bench.title,
             "fields": FIELDS,
             "titles": TITLES,
             "values": _values(made),
@@ -353,8 +353,3 @@ def _values(made: Paperwork) -> dict[str, str]:
             text = "\n".join(value) if isinstance(value, list) else "" if value is None else str(value)
             found[f"{part}.{name}"] = text
     return found
-
-
-def _title(bench: Bench) -> str:
-    vehicle = bench.listed.vehicle
-    return bench.row.title or (vehicle.title if vehicle else "") or "A vehicle without a name"

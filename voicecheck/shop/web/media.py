@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import contextlib
-import shutil
-import tempfile
-from collections.abc import Iterator
+from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 from typing import Annotated
 
@@ -13,7 +11,7 @@ from fastapi import APIRouter, Depends, HTTPException, Query, Request
 from fastapi.responses import FileResponse, Response
 from sqlalchemy.orm import Session
 
-from voicecheck.records import RecordingError
+from voicecheck.records import NotThereError, RecordingError
 from voicecheck.shop.services import Services
 from voicecheck.shop.sound import picture, playable
 from voicecheck.shop.web.auth import SignedInAs, require, services_of
@@ -33,26 +31,28 @@ def may_see(session: Session, me: SignedInAs, *, walkaround: str) -> Walkaround:
     return row
 
 
-@contextlib.contextmanager
-def as_file(services: Services, key: str) -> Iterator[Path]:
-    """The media ``key`` as a file on this machine; a copy where it lies elsewhere."""
-    with tempfile.TemporaryDirectory(prefix="voicecheck-") as folder, services.media.open(key) as source:
-        path = Path(folder) / "media"
-        with path.open("wb") as target:
-            shutil.copyfileobj(source, target)
-        yield path
-
-
 def sound_of(services: Services, key: str) -> Response:
     """The playable copy of a take, with ranges."""
-    cache = services.settings.data / "cache" / "sound"
-    made = cache / f"{key}.wav"
-    if not made.exists():
-        if not services.media.exists(key):
-            raise HTTPException(410, GONE)
-        with as_file(services, key) as path:
-            made = playable(path, key=key, cache=cache)
-    return FileResponse(made, media_type="audio/wav", headers={"Cache-Control": "private, max-age=3600"})
+    return _kept_copy(
+        partial(playable, services.media, key, cache=services.settings.sound_cache), "audio/wav"
+    )
+
+
+def still_of(services: Services, key: str, at: float) -> Response:
+    """The frame of a video at a second of it; 404 where there is none."""
+    make = partial(picture, services.media, key, at=at, cache=services.settings.sound_cache)
+    try:
+        return _kept_copy(make, "image/jpeg")
+    except RecordingError as error:
+        raise HTTPException(404, error.message) from error
+
+
+def _kept_copy(make: Callable[[], Path], kind: str) -> Response:
+    try:
+        made = make()
+    except NotThereError as error:
+        raise HTTPException(410, GONE) from error
+    return FileResponse(made, media_type=kind, headers={"Cache-Control": "private, max-age=3600"})
 
 
 @router.get("/take/{take}/sound.wav")
@@ -67,19 +67,6 @@ def sound(request: Request, take: str, me: Annotated[SignedInAs, Depends(require
     if key is None or deleted is not None:
         raise HTTPException(410, GONE)
     return sound_of(services, key)
-
-
-def still_of(services: Services, key: str, at: float) -> Response:
-    """The frame of a video at a second of it."""
-    cache = services.settings.data / "cache" / "sound"
-    if not services.media.exists(key):
-        raise HTTPException(410, GONE)
-    try:
-        with as_file(services, key) as path:
-            made = picture(path, key=key, at=at, cache=cache)
-    except RecordingError as error:
-        raise HTTPException(404, error.message) from error
-    return FileResponse(made, media_type="image/jpeg", headers={"Cache-Control": "private, max-age=3600"})
 
 
 @router.get("/take/{take}/still.jpg")

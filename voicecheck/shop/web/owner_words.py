@@ -8,6 +8,7 @@ from typing import Annotated
 
 from fastapi import APIRouter, Depends, FastAPI, Form, Request
 from fastapi.responses import JSONResponse, RedirectResponse, Response
+from starlette.concurrency import run_in_threadpool
 
 from voicecheck.records import DataError, InputError
 from voicecheck.shop import learning
@@ -72,8 +73,6 @@ def _overview(request: Request, typed: Mapping[str, str], *, fault: str = "") ->
 @router.post("/try")
 async def try_out(request: Request, _: Owner) -> Response:
     """Tries what was marked on past drafts."""
-    from starlette.concurrency import run_in_threadpool
-
     form = await request.form()
     fields = {key: str(form.get(key, "")) for key in form}
     chosen = [str(v) for v in form.getlist("chosen")]
@@ -143,8 +142,6 @@ def keep(request: Request, me: Owner) -> Response:
 @router.post("/{suggestion}/decline")
 async def decline(request: Request, suggestion: str, me: Owner) -> Response:
     """This is not to be learned."""
-    from starlette.concurrency import run_in_threadpool
-
     form = await request.form()
     reason = str(form.get(f"reason_{suggestion}", "") or form.get("reason", ""))
     await run_in_threadpool(_decline, services_of(request), suggestion, reason, me.id)
