@@ -8,7 +8,7 @@ from typing import Any
 
 
 def canonical(document: Any) -> str:
-    """``document`` (plain JSON values) as text: keys sorted, no spaces, not escaped. ``ValueError`` for NaN."""
+    """``document`` (plain JSON values) as text: sorted keys, no spaces, not escaped; NaN is refused."""
     return json.dumps(document, sort_keys=True, separators=(",", ":"), ensure_ascii=False, allow_nan=False)
 
 
