@@ -56,11 +56,12 @@ from voicecheck.speech.repair import Asked, acceptance, chosen, clipped, least_g
 from voicecheck.speech.whisper import WhisperRecogniser
 
 HELD_BACK = 0.3  # towards weights of nothing
+HELD_TO_KNOWN = 10.0  # towards the weights that ship: choices are too few to learn from alone
 FEWEST = 40  # readings: from fewer no weights are learned anew
 LEVELS = (0.3, 0.4, 0.5, 0.6, 0.7, 0.8)
 LEAST, SIDE_LEAST, CHOICE_LEAST = 0.4, 0.6, 0.5
 BOUNDS = (-9.0, -0.5, -0.45, -0.4, -0.36, -0.33, -0.3, -0.26)  # of a window's mean log probability
-REPAIR_BOUND, CHOICE_BOUND = -0.4, -0.36
+REPAIR_BOUND, CHOICE_BOUND = -0.4, -0.45
 KINDS: tuple[Kind, ...] = ("word", "side", "number")
 
 
@@ -326,37 +327,47 @@ def judged(
     return found
 
 
-def fit(rows: Sequence[tuple[dict[str, float], bool]]) -> dict[str, float]:
-    """The weights of a logistic model (Newton's method, held back towards nothing).
+def fit(
+    rows: Sequence[tuple[dict[str, float], bool]], known: dict[str, float] | None = None
+) -> dict[str, float]:
+    """The weights of a logistic model (Newton's method, held back towards ``known`` weights, or nothing).
 
     From few readings it may come out that a sound that fits better speaks against one: then the gain counts
     by its lower bound alone.
     """
-    weights = fitted(rows, list(rows[0][0]))
+    weights = fitted(rows, list(rows[0][0]), known)
     if weights.get("gain", 0.0) >= 0:
         return weights
-    return fitted(rows, [name for name in rows[0][0] if name != "gain"])
+    return fitted(rows, [name for name in rows[0][0] if name != "gain"], known)
 
 
-def fitted(rows: Sequence[tuple[dict[str, float], bool]], names: Sequence[str]) -> dict[str, float]:
+def fitted(
+    rows: Sequence[tuple[dict[str, float], bool]],
+    names: Sequence[str],
+    known: dict[str, float] | None = None,
+) -> dict[str, float]:
     """The weights of the features ``names``."""
     x = np.array([[features[name] for name in names] for features, _ in rows])
     y = np.array([float(right) for _, right in rows])
     hold = np.array([0.05 if name == "one" else HELD_BACK for name in names])
-    weights = np.zeros(len(names))
+    centre = np.zeros(len(names))
+    if known is not None:
+        hold = np.full(len(names), HELD_TO_KNOWN)
+        centre = np.array([known.get(name, 0.0) for name in names])
+    weights = centre.copy()
     for _ in range(60):
         p = 1 / (1 + np.exp(-np.clip(x @ weights, -30, 30)))
-        slope = x.T @ (p - y) + hold * weights
+        slope = x.T @ (p - y) + hold * (weights - centre)
         bend = (x * (p * (1 - p))[:, None]).T @ x + np.diag(hold)
         weights -= np.linalg.solve(bend, slope)
     return {name: round(float(weight), 3) for name, weight in zip(names, weights, strict=True)}
 
 
-def left_out(rows: Sequence[Labelled]) -> list[float]:
+def left_out(rows: Sequence[Labelled], known: dict[str, float] | None = None) -> list[float]:
     """The support of each reading by weights that were learned without its narration."""
     found = [0.0] * len(rows)
     for narration in sorted({row.narration for row in rows}):
-        weights = fit([(row.seen.features, row.right) for row in rows if row.narration != narration])
+        weights = fit([(row.seen.features, row.right) for row in rows if row.narration != narration], known)
         for at, row in enumerate(rows):
             if row.narration == narration:
                 found[at] = weight_of(row.seen.features, weights)
@@ -392,7 +403,10 @@ def report(learned: Sequence[Learned], *, write: bool) -> None:
         rows = [row for one in learned for row in one.labelled if row.seen.sort == sort]
         model = acceptance() if sort == "repair" else choice()
         enough = len(rows) >= FEWEST
-        supports = left_out(rows) if enough else [weight_of(row.seen.features, model.weights) for row in rows]
+        known = choice().weights if sort == "choice" else None
+        supports = (
+            left_out(rows, known) if enough else [weight_of(row.seen.features, model.weights) for row in rows]
+        )
         for level in LEVELS:
             print(sort, "support", level, by_noise(rows, accepted(rows, supports, level, bound)))
         for each in BOUNDS:
@@ -401,7 +415,7 @@ def report(learned: Sequence[Learned], *, write: bool) -> None:
             row, one = rows[at], rows[at].seen
             heard = " ".join(word.heard for word in one.words[one.first : one.last])
             print(f"  {supports[at]:.2f} {row.errors:+d} {row.missed:+d} {heard!r} → {one.text!r}")
-        weights = fit([(row.seen.features, row.right) for row in rows]) if enough else model.weights
+        weights = fit([(r.seen.features, r.right) for r in rows], known) if enough else model.weights
         counts = counted(rows, accepted(rows, supports, least, bound))
         figures: dict[str, float | int | str] = {
             "from": "samples_synthetic/tune; counted with the narration at hand left out of the learning"

@@ -576,7 +576,7 @@ def test_ctrl_c_in_the_middle_of_work(stage: str, tmp_path: Path, monkeypatch: p
         monkeypatch.setattr(recogniser, "hear", interrupt)
         ran = run("draft", recording, "--html", tmp_path / "out.html")
     else:
-        monkeypatch.setattr(cli, "_check_outputs", lambda *_, **__: None)
+        monkeypatch.setattr(cli, "check_outputs", lambda *_, **__: None)
         monkeypatch.setattr(os, "fsync", interrupt)
         ran = run("draft", recording, "--html", tmp_path / "out.html")
     assert ran.status == 130

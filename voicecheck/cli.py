@@ -23,6 +23,7 @@ import click
 
 from voicecheck import __version__
 from voicecheck.cli_bring import register as register_bring
+from voicecheck.cli_common import check_outputs, refuse, to_stdout
 from voicecheck.cli_keep import register as register_keep
 from voicecheck.cli_papers import register as register_papers
 from voicecheck.cli_serve import serve
@@ -101,26 +102,9 @@ def _replace_what_cannot_be_shown() -> None:
             stream.reconfigure(errors="replace")
 
 
-@contextmanager
-def _to_stdout() -> Iterator[None]:
-    """One sentence where stdout takes no more. A reader that went away is click's business."""
-    try:
-        yield
-    except BrokenPipeError:
-        raise
-    except OSError as error:
-        from voicecheck.records import OutputError
-
-        # What is left in the buffer would fail once more at the end of the program.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        raise OutputError(
-            f"Cannot write to standard output: {(error.strerror or 'unknown reason').lower()}."
-        ) from error
-
-
 def _print_json(text: str) -> None:
     """JSON is UTF-8, whatever the terminal is."""
-    with _to_stdout():
+    with to_stdout():
         click.echo(text.rstrip("\n").encode("utf-8"))
 
 
@@ -128,7 +112,7 @@ def _print_table(*tables: RenderableType) -> None:
     from rich.console import Console
 
     console = Console(width=None if sys.stdout is not None and sys.stdout.isatty() else PIPE_WIDTH)
-    with _to_stdout():
+    with to_stdout():
         for table in tables:
             console.print(table)
 
@@ -154,10 +138,6 @@ def _progress() -> Iterator[Progress]:
             bar.update(tasks[stage], completed=min(1.0, share))
 
         yield tell
-
-
-def _counted(number: int, noun: str) -> str:
-    return f"{number} {noun}{'' if number == 1 else 's'}"
 
 
 # -- what commands have in common ----------------------------------------------------------------------------
@@ -241,44 +221,23 @@ def _recogniser(model: str, *, ear: Ear | None = None) -> Recogniser:
     return WhisperRecogniser(settings if ear is None else settings.model_copy(update={"ear": ear}))
 
 
-def _refuse(message: str, *, hint: str = "") -> NoReturn:
-    from voicecheck.records import InputError
-
-    raise InputError(message, hint=hint)
-
-
 def _check_recording_path(file: Path) -> None:
     """Says what is cheap to see before models are loaded."""
     if str(file) == "-":
-        _refuse(
+        refuse(
             "A recording cannot come from standard input.", hint="Give a file, or typed words with --text -."
         )
     if file.is_dir():
-        _refuse(f"{file} is a folder, not a recording.", hint="Name one audio or video file.")
+        refuse(f"{file} is a folder, not a recording.", hint="Name one audio or video file.")
     if not file.exists():
-        _refuse(f"There is no file {file}.")
+        refuse(f"There is no file {file}.")
 
 
 def _check_folder(folder: Path) -> None:
     if not folder.exists():
-        _refuse(f"There is no folder {folder}.")
+        refuse(f"There is no folder {folder}.")
     if not folder.is_dir():
-        _refuse(f"{folder} is a file, not a folder.")
-
-
-def _check_outputs(outputs: Sequence[Path], *, inputs: Sequence[Path | None]) -> None:
-    """Refuses, before minutes of listening, what could not be written or would destroy something."""
-    from voicecheck.documents.files import check_writable
-
-    read = {path.resolve() for path in inputs if path is not None}
-    seen: set[Path] = set()
-    for out in outputs:
-        if out.resolve() in read:
-            _refuse(f"{out} is read, and would be overwritten.", hint="Name another file to write.")
-        if out.resolve() in seen:
-            _refuse(f"{out} is named twice as a file to write.", hint="Give each document a file of its own.")
-        seen.add(out.resolve())
-        check_writable(out)
+        refuse(f"{folder} is a file, not a folder.")
 
 
 def _typed_text(file: Path) -> str:
@@ -290,11 +249,11 @@ def _typed_text(file: Path) -> str:
     name = "Standard input" if typed_in else str(file)
     if typed_in:
         if sys.stdin is None:
-            _refuse("There is no standard input.", hint="Name a file.")
+            refuse("There is no standard input.", hint="Name a file.")
         if sys.stdin.isatty():
             _note("Type what was found; Ctrl-D on a line of its own ends it.")
     if not typed_in and file.is_dir():
-        _refuse(f"{file} is a folder, not a text file.")
+        refuse(f"{file} is a folder, not a text file.")
     try:
         if typed_in:
             raw = sys.stdin.buffer.read(most + 1)
@@ -302,11 +261,11 @@ def _typed_text(file: Path) -> str:
             with file.open("rb") as source:
                 raw = source.read(most + 1)
     except FileNotFoundError:
-        _refuse(f"There is no file {file}.")
+        refuse(f"There is no file {file}.")
     except OSError as error:
-        _refuse(f"{name} cannot be read: {(error.strerror or 'unknown reason').lower()}.")
+        refuse(f"{name} cannot be read: {(error.strerror or 'unknown reason').lower()}.")
     if len(raw) > most:
-        _refuse(
+        refuse(
             f"{name} has more than {most:,} bytes; no inspection is that long.",
             hint="Is this the right file?",
         )
@@ -316,7 +275,7 @@ def _typed_text(file: Path) -> str:
     except UnicodeDecodeError:
         text = "\0"
     if "\0" in text:
-        _refuse(
+        refuse(
             f"{name} is not plain text in UTF-8.",
             hint="A recording is given without --text; a document has to be saved as plain text first.",
         )
@@ -374,7 +333,7 @@ def draft(
     ]
     if not typed:
         _check_recording_path(file)
-    _check_outputs([out for out, _, _ in documents], inputs=(file, shop.catalogue, shop.prices))
+    check_outputs([out for out, _, _ in documents], inputs=(file, shop.catalogue, shop.prices))
     made = _draft_of_text(file, shop) if typed else _draft_of_recording(file, shop, model)
     rendered = [(out, render(made), encoding) for out, render, encoding in documents]
     for out, text, encoding in rendered:  # none is written before all could be made
@@ -441,7 +400,7 @@ def explain(
     if not typed:
         _check_recording_path(file)
     outputs = [] if html_out is None else [html_out]
-    _check_outputs(outputs, inputs=(file, shop.catalogue, shop.prices))
+    check_outputs(outputs, inputs=(file, shop.catalogue, shop.prices))
     told = _explanation_of_text(file, shop) if typed else _explanation_of_recording(file, shop, model)
     for out in outputs:
         write_text(out, explanation_html(told))
@@ -521,6 +480,7 @@ def lexicon_check(*, folder: Path | None) -> None:
     They are checked as they are used, laid over the shipped ones. Without DIR the shipped ones are checked.
     """
     from voicecheck.lexicon import check_lexicon
+    from voicecheck.records.wording import counted
     from voicecheck.resources import lexicon_dir
 
     shipped = lexicon_dir()
@@ -535,7 +495,7 @@ def lexicon_check(*, folder: Path | None) -> None:
     both = check_lexicon(shipped, folder)
     if hidden := sum(p in known for p in both):
         _note(
-            f"({_counted(hidden, 'warning')} about the shipped term files alone: “voicecheck lexicon check”.)"
+            f"({counted(hidden, 'warning')} about the shipped term files alone: “voicecheck lexicon check”.)"
         )
     _report([p for p in both if p not in known], what="term files")
 
@@ -553,19 +513,21 @@ def catalogue_check(*, file: Path, shop: _Shop) -> None:
     from voicecheck.catalogue import check_catalogue
 
     if not file.exists():
-        _refuse(f"There is no file {file}.")
+        refuse(f"There is no file {file}.")
     lexicon = shop.load_lexicon()
     _report(check_catalogue(file, component_ids=lexicon.components.keys()), what="catalogue")
 
 
 def _report(problems: Sequence[Problem], *, what: str) -> None:
     """Every problem on a line of stdout, the verdict on stderr and in the status."""
+    from voicecheck.records.wording import counted
+
     errors = sum(p.severity == "error" for p in problems)
     warnings = len(problems) - errors
-    with _to_stdout():
+    with to_stdout():
         for problem in problems:
             click.echo(f"{problem.severity}: {problem}")
-    counts = [_counted(n, noun) for n, noun in ((errors, "error"), (warnings, "warning")) if n]
+    counts = [counted(n, noun) for n, noun in ((errors, "error"), (warnings, "warning")) if n]
     can = "cannot" if errors else "can"
     _note(f"The {what} {can} be used{': ' if counts else ''}{' and '.join(counts)}.")
     if errors:
@@ -621,7 +583,7 @@ def measure(
     if ear:
         for given, name in ((not audio, "--no-audio"), (detail, "--detail")):
             if given:
-                _refuse(f"{name} does not go with --ear: it scores hearing alone.")
+                refuse(f"{name} does not go with --ear: it scores hearing alone.")
         _check_folder(folder)
         _measure_ear(
             folder,
@@ -641,7 +603,7 @@ def measure(
         (keep is not None, "--keep"),
     ):  # fmt: skip
         if given:
-            _refuse(f"{name} goes with --ear only.")
+            refuse(f"{name} goes with --ear only.")
     _check_folder(folder)
     with _progress() as tell:
         report = measure_folder(
@@ -711,7 +673,7 @@ def weights(*, name: str) -> None:
     from voicecheck.speech import fetch
 
     folder = fetch(name, progress=_note)
-    with _to_stdout():
+    with to_stdout():
         click.echo(str(folder))
 
 
@@ -721,7 +683,7 @@ def doctor(*, model: str) -> None:
     """Say what is installed, which weights there are, and whether a self-test hears speech."""
     from voicecheck.speech import find_model, known_weights, self_test, verify
 
-    with _to_stdout():
+    with to_stdout():
         for line in _installed():
             click.echo(line)
     find_model(model)  # says how to get it where it is missing
@@ -729,7 +691,7 @@ def doctor(*, model: str) -> None:
         verify(model)
     result = self_test(_recogniser(model))
     verdict = "as expected" if result.ok else f"NOT as expected: {' '.join(result.expected)}"
-    with _to_stdout():
+    with to_stdout():
         click.echo(f"Self-test with {model}: heard “{result.heard}” in {result.seconds:.1f} s, {verdict}.")
     if not result.ok:
         sys.exit(SELF_TEST_FAILED)
@@ -740,10 +702,11 @@ def _installed() -> Iterator[str]:
     from importlib.metadata import PackageNotFoundError, version
 
     from voicecheck.records import MissingModelError
+    from voicecheck.records.wording import counted
     from voicecheck.resources import lexicon_dir, shared_dir
     from voicecheck.speech import find_model, known_weights
 
-    machine = f"{platform.system()} {platform.machine()}, {_counted(_cores(), 'core')}"
+    machine = f"{platform.system()} {platform.machine()}, {counted(_cores(), 'core')}"
     yield f"voicecheck {__version__}, Python {platform.python_version()}, {machine}"
     for engine in ENGINES:
         try:

@@ -15,14 +15,15 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from voicecheck.cli_common import check_outputs, read_draft, refuse
+
 if TYPE_CHECKING:
     from voicecheck.bring import Kind, Outcome
     from voicecheck.bring.source import Tell
     from voicecheck.lexicon import Lexicon
-    from voicecheck.records import Draft, Market
+    from voicecheck.records import Market
 
 FAULTS_FOUND = 1
-MOST_DRAFT_BYTES = 200 * 1024 * 1024
 
 _PATH = click.Path(path_type=Path)
 _market = click.option(
@@ -104,15 +105,12 @@ def _bring(
     lexicon: Path | None,
 ) -> None:
     from voicecheck.bring import bring_table, faults_csv, report_lines
-    from voicecheck.documents.files import check_writable, write_text
+    from voicecheck.documents.files import write_text
 
     _check_file(file)
     if to.exists() and not to.is_dir():
-        _refuse(f"{to} is a file, not a folder.")
-    if faults is not None:
-        if faults.resolve() in (file.resolve(), mapping.resolve()):
-            _refuse(f"{faults} is read, and would be overwritten.", hint="Name another file to write.")
-        check_writable(faults)
+        refuse(f"{to} is a file, not a folder.")
+    check_outputs([] if faults is None else [faults], inputs=[file, mapping])
     words = _load_lexicon(lexicon, market)
     with _progress(file.name) as tell:
         outcome = bring_table(
@@ -172,9 +170,9 @@ def bring_back(*, name: str, to: Path, number: int | None, only_list: bool) -> N
     from voicecheck.bring import earlier_files, put_back
 
     if Path(name).name != name:
-        _refuse(f"“{name}” is no plain file name.", hint="Give the folder with --to.")
+        refuse(f"“{name}” is no plain file name.", hint="Give the folder with --to.")
     if not to.is_dir():
-        _refuse(f"There is no folder {to}.")
+        refuse(f"There is no folder {to}.")
     target = to / name
     if only_list:
         for one in earlier_files(target):
@@ -212,15 +210,10 @@ def export(
 
     outputs = [out for out in (csv_out, jsonl_out, totals_out) if out is not None]
     if not outputs:
-        _refuse("Nothing to write was named.", hint="Give --csv, --jsonl or --totals with a file.")
-    read = {path.resolve() for path in drafts}
-    if len({out.resolve() for out in outputs}) < len(outputs):
-        _refuse("One file is named twice as a file to write.", hint="Give each a file of its own.")
-    for out in outputs:
-        if out.resolve() in read:
-            _refuse(f"{out} is read, and would be overwritten.", hint="Name another file to write.")
+        refuse("Nothing to write was named.", hint="Give --csv, --jsonl or --totals with a file.")
+    check_outputs(outputs, inputs=drafts)
     done = export_drafts(
-        ((path.stem, _draft(path)) for path in drafts),
+        ((path.stem, read_draft(path)) for path in drafts),
         csv_out=csv_out,
         jsonl_out=jsonl_out,
         totals_out=totals_out,
@@ -233,25 +226,6 @@ def export(
     )
 
 
-def _draft(path: Path) -> Draft:
-    from voicecheck.documents import from_json
-    from voicecheck.records import InputError
-
-    _check_file(path)
-    if path.stat().st_size > MOST_DRAFT_BYTES:
-        _refuse(f"{path} is larger than any draft ({MOST_DRAFT_BYTES // 2**20} MB).")
-    try:
-        text = path.read_text(encoding="utf-8-sig")
-    except OSError as error:
-        raise InputError(f"{path} cannot be read: {(error.strerror or 'unknown reason').lower()}.") from error
-    except UnicodeDecodeError as error:
-        raise InputError(f"{path} is not text in UTF-8.") from error
-    try:
-        return from_json(text)
-    except InputError as error:
-        raise InputError(f"{path}: {error.message}", hint=error.hint) from error
-
-
 def _load_lexicon(folder: Path | None, market: Market) -> Lexicon:
     from voicecheck.lexicon import load_lexicon
     from voicecheck.resources import lexicon_dir
@@ -261,15 +235,9 @@ def _load_lexicon(folder: Path | None, market: Market) -> Lexicon:
 
 def _check_file(file: Path) -> None:
     if file.is_dir():
-        _refuse(f"{file} is a folder; a file is needed.")
+        refuse(f"{file} is a folder; a file is needed.")
     if not file.exists():
-        _refuse(f"There is no file {file}.")
-
-
-def _refuse(message: str, *, hint: str = "") -> None:
-    from voicecheck.records import InputError
-
-    raise InputError(message, hint=hint)
+        refuse(f"There is no file {file}.")
 
 
 @contextmanager

@@ -6,13 +6,13 @@ Ends with 0, with 1 where ``--issue`` is refused because something is missing (n
 
 from __future__ import annotations
 
-import json
-import os
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING, NoReturn
+from typing import TYPE_CHECKING
 
 import click
+
+from voicecheck.cli_common import check_outputs, read_draft, refuse, to_stdout
 
 if TYPE_CHECKING:
     from voicecheck.documents import Paper
@@ -28,7 +28,6 @@ if TYPE_CHECKING:
     )
 
 NOT_ISSUED = 1
-MOST_DRAFT_BYTES = 64 * 1024 * 1024  # a draft of three hours has less than a tenth of it
 
 _PATH = click.Path(path_type=Path)
 
@@ -90,12 +89,12 @@ def papers(
     from voicecheck.resources import shared_dir
 
     if agreed and kind not in ("work", "parts"):
-        _refuse("--agreed goes with --kind work and --kind parts only.")
+        refuse("--agreed goes with --kind work and --kind parts only.")
     if issue and kind != "estimate":
-        _refuse("--issue goes with --kind estimate only: the other papers stay in the shop.")
+        refuse("--issue goes with --kind estimate only: the other papers stay in the shop.")
     outputs = [out for out in (html_out, pdf_out) if out is not None]
-    _check_outputs(outputs, inputs=[draft_file, shop_file, particulars_file, laws_file])
-    draft = _read_draft(draft_file)
+    check_outputs(outputs, inputs=[draft_file, shop_file, particulars_file, laws_file])
+    draft = read_draft(draft_file)
     shared = shared_dir()
     shop = load_identity(shop_file or shared / f"shop.{draft.market.lower()}.yaml")
     particulars = load_particulars(particulars_file) if particulars_file else Particulars()
@@ -132,70 +131,13 @@ def papers(
             click.echo(f"Wrote {out}", err=True)
 
 
-def _refuse(message: str, *, hint: str = "") -> NoReturn:
-    from voicecheck.records import InputError
-
-    raise InputError(message, hint=hint)
-
-
-def _check_outputs(outputs: list[Path], *, inputs: list[Path | None]) -> None:
-    """Refuses what could not be written, or would destroy what is read."""
-    from voicecheck.documents.files import check_writable
-
-    read = {path.resolve() for path in inputs if path is not None}
-    seen: set[Path] = set()
-    for out in outputs:
-        if out.resolve() in read:
-            _refuse(f"{out} is read, and would be overwritten.", hint="Name another file to write.")
-        if out.resolve() in seen:
-            _refuse(f"{out} is named twice as a file to write.", hint="Give each document a file of its own.")
-        seen.add(out.resolve())
-        check_writable(out)
-
-
-def _read_draft(path: Path) -> Draft:
-    """The draft in a file. Raises ``InputError`` with one sentence on whatever is wrong with it."""
-    from voicecheck.documents import from_json
-    from voicecheck.records import FORMAT
-
-    hint = "“voicecheck draft FILE --json-out DRAFT.json” writes such a file."
-    try:
-        if path.is_dir():
-            _refuse(f"{path} is a folder, not a draft.", hint=hint)
-        with path.open("rb") as file:
-            raw = file.read(MOST_DRAFT_BYTES + 1)
-    except FileNotFoundError:
-        _refuse(f"There is no file {path}.")
-    except OSError as error:
-        _refuse(f"{path} cannot be read: {(error.strerror or 'unknown reason').lower()}.")
-    if len(raw) > MOST_DRAFT_BYTES:
-        _refuse(f"{path} has more than {MOST_DRAFT_BYTES:,} bytes; no draft is that long.", hint=hint)
-    try:
-        text = raw.decode("utf-8-sig")
-        value = json.loads(text)
-    except UnicodeDecodeError:
-        _refuse(f"{path} is not text in UTF-8, and so no draft.", hint=hint)
-    except json.JSONDecodeError as error:
-        _refuse(
-            f"{path} is damaged or not JSON: line {error.lineno}, column {error.colno}: {error.msg}.",
-            hint=hint,
-        )
-    except RecursionError:
-        _refuse(f"{path} is not a draft: its brackets are nested too deeply.", hint=hint)
-    form = value.get("format") if isinstance(value, dict) else None
-    if form != FORMAT:
-        what = f"has the form “{form}”" if isinstance(form, str) else "does not say that it is a draft"
-        _refuse(f"{path} {what}; this program reads {FORMAT}.", hint=hint)
-    return from_json(text)
-
-
 def _profile(laws: Laws, place: str, draft: Draft) -> LawProfile:
     profile = laws.of(place)
     if profile is None:
         known = ", ".join(p.id for p in laws.profiles)
-        _refuse(f"There is no law profile “{place}”.", hint=f"Known: {known}.")
+        refuse(f"There is no law profile “{place}”.", hint=f"Known: {known}.")
     if profile.market is not None and profile.market != draft.market:
-        _refuse(
+        refuse(
             f"The law profile “{place}” is for {profile.market}, and the draft was made for {draft.market}.",
             hint="Name another --place.",
         )
@@ -206,7 +148,7 @@ def _check_agreed(agreed: tuple[str, ...], draft: Draft) -> None:
     ids = [job.id for job in draft.estimate.jobs]
     for job in agreed:
         if job not in ids:
-            _refuse(f"There is no job “{job}” in this draft.", hint=f"Jobs: {', '.join(ids) or 'none'}.")
+            refuse(f"There is no job “{job}” in this draft.", hint=f"Jobs: {', '.join(ids) or 'none'}.")
 
 
 def _filled(draft: Draft, particulars: Particulars) -> Particulars:
@@ -228,22 +170,8 @@ def _tell(lacks: tuple[Lack, ...], blockers: tuple[str, ...], *, profile: LawPro
     lines += [f"  Mind: {note}" for note in profile.notes]
     if blockers:
         lines += ["Still open in the draft:", *(f"  {blocker}" for blocker in blockers)]
-    _say("\n".join([*lines, laws.confirm]))
-
-
-def _say(text: str) -> None:
-    """``text`` on stdout; one sentence where that takes no more. A reader gone away is click's business."""
-    try:
-        click.echo(text)
-    except BrokenPipeError:
-        raise
-    except OSError as error:
-        from voicecheck.records import OutputError
-
-        # What is left in the buffer would fail once more at the end of the program.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        reason = (error.strerror or "unknown reason").lower()
-        raise OutputError(f"Cannot write to standard output: {reason}.") from error
+    with to_stdout():
+        click.echo("\n".join([*lines, laws.confirm]))
 
 
 def _documents(

@@ -361,9 +361,11 @@ def test_refusals_of_the_command(tmp_path: Path) -> None:
     one, out = tmp_path / "one.json", tmp_path / "l.csv"
     assert "Nothing to write" in run("export", one).complaint
     assert "There is no file" in run("export", tmp_path / "no.json", "--csv", out).complaint
-    assert (
-        "bad.json: This is not a draft" in run("export", one, tmp_path / "bad.json", "--csv", out).complaint
-    )
+    bad = run("export", one, tmp_path / "bad.json", "--csv", out).complaint
+    assert "bad.json does not say that it is a draft" in bad
+    (tmp_path / "bad.json").write_text('{"format": "voicecheck-draft/1"}', encoding="utf-8")
+    bad = run("export", one, tmp_path / "bad.json", "--csv", out).complaint
+    assert "bad.json: This is not a draft" in bad
     assert "would be overwritten" in run("export", one, "--csv", one).complaint
     assert "named twice" in run("export", one, "--csv", out, "--jsonl", out).complaint
     assert not out.exists()

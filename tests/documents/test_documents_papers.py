@@ -230,7 +230,7 @@ def test_the_technicians_words_come_first_and_are_marked() -> None:
     (told,) = job.told
     assert told.quotes[0].startswith("Valve cover gasket is seeping")
     assert (told.because, told.otherwise) == ("it is dripping onto the exhaust manifold", "you will smell it")
-    page = customer.jobs_html(shown)
+    page = customer.to_html(shown)
     at = [page.index(text) for text in (told.quotes[0], told.because + "</q>", job.general[0].does)]
     assert at == sorted(at)
     assert "In general, valve cover gasket:" in page
@@ -318,24 +318,6 @@ def test_put_off_jobs_ranges_discounts_and_taxes() -> None:
     decision = text[text.index("Your decision") :]
     assert jobs[1].title not in decision
     same_amounts(customer.to_html(shown), customer.to_pdf(shown))
-
-
-def test_jobs_can_be_shown_in_another_page_with_controls() -> None:
-    from markupsafe import Markup
-
-    draft = sample_draft()
-    jobs = tuple(job.model_copy(update={"id": f"job{at}"}) for at, job in enumerate(draft.estimate.jobs))
-    draft = draft.model_copy(update={"estimate": draft.estimate.model_copy(update={"jobs": jobs})})
-    shown = customer_view(draft)
-    controls = {job.id: Markup('<form data-for="{}"></form>').format(job.id) for job in shown.jobs}
-    part = customer.jobs_html(shown, controls=controls)
-    assert "<html" not in part
-    assert "style=" not in part
-    assert "<style" not in part
-    for job in shown.jobs:
-        assert part.count(f'<form data-for="{job.id}"></form>') == 1
-    assert "<form" not in customer.jobs_html(shown)
-    assert ".paper .job" in customer.stylesheet()
 
 
 def test_statements_of_the_place_are_printed() -> None:

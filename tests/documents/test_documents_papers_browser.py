@@ -7,12 +7,8 @@ from pathlib import Path
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from markupsafe import Markup
-from papers_kit import DRAFTS, customer_view, papers_named
+from papers_kit import DRAFTS, papers_named
 from playwright.sync_api import Browser, ConsoleMessage, Request
-from sample_draft import sample_draft
-
-from voicecheck.documents import customer
 
 pytestmark = pytest.mark.browser
 # Elements that reach outside the window.
@@ -67,38 +63,3 @@ def test_axe_finds_nothing_serious(browser: Browser, tmp_path: Path, name: str, 
         ]
         assert found == [], kind
         context.close()
-
-
-def test_the_jobs_stand_in_a_page_of_the_shops_own(browser: Browser, tmp_path: Path) -> None:
-    """Under a strict policy: style as a file, no inline style, controls at their jobs."""
-    draft = sample_draft()
-    jobs = tuple(job.model_copy(update={"id": f"job{at}"}) for at, job in enumerate(draft.estimate.jobs))
-    draft = draft.model_copy(update={"estimate": draft.estimate.model_copy(update={"jobs": jobs})})
-    shown = customer_view(draft)
-    controls = {
-        job.id: Markup('<form><button name="agree" value="{}">Agree to job {}</button></form>').format(
-            job.id, job.number
-        )
-        for job in shown.jobs
-    }
-    (tmp_path / "paper.css").write_text(customer.stylesheet(), encoding="utf-8")
-    path = tmp_path / "page.html"
-    path.write_text(
-        '<!doctype html><html lang="en"><head><title>Estimate</title><meta charset="utf-8">'
-        '<meta name="viewport" content="width=device-width, initial-scale=1">'
-        '<meta http-equiv="Content-Security-Policy" content="default-src \'none\'; style-src file:">'
-        '<link rel="stylesheet" href="paper.css"></head><body class="paper-page"><main class="paper">'
-        f"<h1>Your estimate</h1>{customer.jobs_html(shown, controls=controls)}</main></body></html>",
-        encoding="utf-8",
-    )
-    page = browser.new_page(viewport={"width": 390, "height": 844})
-    said: list[str] = []
-    page.on("console", partial(keep_text, said))
-    page.goto(path.as_uri())
-    assert said == []
-    assert page.evaluate("document.documentElement.scrollWidth") == 390
-    assert page.locator(".job").count() == len(shown.jobs)
-    for job in shown.jobs:
-        button = page.locator(f"#{job.anchor}").get_by_role("button", name=f"Agree to job {job.number}")
-        assert button.count() == 1
-    page.close()

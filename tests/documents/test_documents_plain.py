@@ -62,9 +62,3 @@ def test_money_follows_the_market_and_unknown_is_words() -> None:
     assert plain.money(Decimal("1234.5"), "GBP", "UK") == "£1,234.50"
     assert plain.money_or_open(None, "USD", "US") == "to be priced"
     assert plain.money_or_open(Decimal("0"), "USD", "US") == "$0.00"
-
-
-def test_numbers_keep_their_whole_part() -> None:
-    assert plain.number(Decimal("100")) == "100"
-    assert plain.number(Decimal("0.50")) == "0.5"
-    assert plain.hours_text(Decimal("2")) == "2.0"

@@ -101,7 +101,7 @@ def test_where_a_denial_ends(read: Read, text: str, plain: list[str], denied: li
         ("no drama there, the pads are worn", ["worn"], []),
         ("I'm not joking, the ball joint is loose", ["loose"], []),
         ("no idea why, the pads are worn on one side", ["worn on one side"], []),
-        ("the thermostat isn't opening, stuck", ["stuck"], []),
+        ("the thermostat isn't budging, stuck", ["stuck"], []),
         ("no drama with it and the pads are worn", ["worn"], []),
         ("the boot is not terribly pretty and it is cracked", ["cracked"], []),
         # a listed part with a statement of its own

@@ -45,10 +45,10 @@ ERRORS: dict[str, tuple[str, str | bytes | None, int | None, str, str]] = {
     "open quote": (EXHAUST, HEAD + 'muffler,"muffler,,,,,one,,each,,\n', 2, "", "quote"),
     "over-long cell": (
         EXHAUST,
-        HEAD + f"muffler,muffler,,,,,one,,each,,{'x' * 5000}\n",
+        HEAD + f"muffler,muffler,,,,,one,,each,,{'x' * 20_000}\n",
         2,
         "notes",
-        "5000 char",
+        "20000 char",
     ),
     "over-long phrase": (COND, CONDITIONS + f"a,a,{'so ' * 16},any,,,\n", 2, "said", "too long for a phrase"),
     "empty id": (EXHAUST, HEAD + ",muffler,,,,,one,,each,,\n", 2, "id", "is empty"),

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from voicecheck.catalogue.identity import load_identity, load_laws
-from voicecheck.papers import allowed_total, missing, missing_consent, must_ask_again, statements_to_print
+from voicecheck.papers import missing, missing_consent, statements_to_print
 from voicecheck.records import Estimate, Job, Line, Totals
 from voicecheck.records.papers import (
     CONSENT_FIELDS,
@@ -220,23 +220,20 @@ def test_a_record_of_consent() -> None:
 
 
 @pytest.mark.parametrize(
-    ("place", "agreed", "allowed"),
+    ("place", "agreed", "more"),
     [
-        ("california", "500", "500"),
-        ("new_york", "500", "500"),
-        ("plain", "500", "500"),
-        ("michigan", "500", "510"),  # the lesser of $10 and 10 %
-        ("michigan", "60", "66.0"),
-        ("florida", "60", "70"),  # the greater of $10 and 10 %
-        ("florida", "300", "330.0"),
-        ("florida", "5000", "5050"),  # capped at $50
+        ("california", "500", "0"),
+        ("new_york", "500", "0"),
+        ("plain", "500", "0"),
+        ("michigan", "500", "10"),  # the lesser of $10 and 10 %
+        ("michigan", "60", "6"),
+        ("florida", "60", "10"),  # the greater of $10 and 10 %
+        ("florida", "300", "30"),
+        ("florida", "5000", "50"),  # capped at $50
     ],
 )
-def test_how_far_the_price_may_rise(place: str, agreed: str, allowed: str) -> None:
-    tolerance = profile(place).tolerance
-    assert allowed_total(D(agreed), tolerance=tolerance) == D(allowed)
-    assert not must_ask_again(D(agreed), D(allowed), tolerance=tolerance)
-    assert must_ask_again(D(agreed), D(allowed) + D("0.01"), tolerance=tolerance)
+def test_how_far_the_price_may_rise(place: str, agreed: str, more: str) -> None:
+    assert profile(place).tolerance.allowed_above(D(agreed)) == D(more)
 
 
 money = st.decimals(min_value=0, max_value=100_000, places=2)
@@ -247,14 +244,31 @@ def test_a_lower_price_never_asks_and_a_dearer_estimate_never_allows_less(one: D
     low, high = sorted((one, two))
     for place in PLACES:
         tolerance = profile(place).tolerance
-        assert not must_ask_again(high, low, tolerance=tolerance)
-        assert allowed_total(low, tolerance=tolerance) <= allowed_total(high, tolerance=tolerance)
-        assert allowed_total(low, tolerance=tolerance) >= low
+        assert D(0) <= tolerance.allowed_above(low) <= tolerance.allowed_above(high)
 
 
-def test_percent_alone() -> None:
-    tolerance = Tolerance(kind="percent", percent=D(10), citation="none", status="memory")
-    assert allowed_total(D(200), tolerance=tolerance) == D(220)
+@pytest.mark.parametrize(
+    ("kind", "amount", "percent", "cap", "more"),
+    [
+        ("none", None, None, None, "0"),
+        ("none", "25", "10", None, "0"),
+        ("percent", None, "10", None, "20"),
+        ("percent", "25", "10", None, "20"),
+        ("lesser", "25", "10", None, "20"),
+        ("greater", "25", "10", None, "25"),
+        ("greater", "25", "10", "15", "15"),
+        ("greater", "25", None, None, "25"),
+        ("greater", None, None, None, "0"),
+        ("lesser", "25", None, None, "0"),  # what is not there allows nothing
+        ("percent", None, "0.333", None, "0.666"),  # not rounded
+    ],
+)
+def test_how_much_more_a_tolerance_allows(
+    kind: str, amount: str | None, percent: str | None, cap: str | None, more: str
+) -> None:
+    given_in = {"kind": kind, "amount": amount, "percent": percent, "cap": cap}
+    tolerance = Tolerance.model_validate({**given_in, "citation": "none", "status": "memory"})
+    assert tolerance.allowed_above(D(200)) == D(more)
 
 
 # -- the shipped shops ---------------------------------------------------------------------------------------

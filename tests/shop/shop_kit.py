@@ -36,11 +36,10 @@ from functools import cache
 from pathlib import Path
 from typing import Any, Literal
 
-import pytest
 import uvicorn
 from fastapi import FastAPI
 from fastapi.testclient import TestClient
-from playwright.sync_api import Browser, BrowserContext, Error, Playwright
+from playwright.sync_api import BrowserContext
 
 from voicecheck.shop.services import Services
 from voicecheck.shop.settings import Settings
@@ -58,11 +57,6 @@ from voicecheck.store.database import Database
 from voicecheck.store.media import MediaStore
 from voicecheck.store.migrate import migrate
 
-CHROMIUM = Path("/usr/bin/chromium")
-QUIET = [
-    "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
-    "--disable-component-update", "--disable-sync",
-]  # fmt: skip
 WORDS = "The left outer tie rod end has play, replace it. Rear brake pads are at three mil, replace soon."
 MORNING = datetime(2031, 5, 6, 8, 0, tzinfo=UTC)
 
@@ -258,16 +252,6 @@ def running(shop: Shop) -> Iterator[str]:
         server.should_exit = True
         for thread in threads:
             thread.join(20)
-
-
-def chromium(playwright: Playwright, *arguments: str) -> Browser:
-    """A Chromium with further ``arguments``; skips the test where there is none or it does not start."""
-    if not CHROMIUM.exists():
-        pytest.skip("Chromium is not installed at /usr/bin/chromium")
-    try:
-        return playwright.chromium.launch(executable_path=str(CHROMIUM), args=[*QUIET, *arguments])
-    except Error as error:
-        pytest.skip(f"Chromium does not start here: {error.message.splitlines()[0]}")
 
 
 def drafted(

@@ -4,15 +4,14 @@ from __future__ import annotations
 
 import re
 import time
-import wave
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, Page, ViewportSize, expect, sync_playwright
-from shop_kit import Shop, chromium, make_shop, running
+from browser_kit import chromium, hears
+from playwright.sync_api import Browser, Page, ViewportSize, expect
+from shop_kit import Shop, make_shop, running
 
-from voicecheck.recording import read_sound
 from voicecheck.shop import bench as benches
 from voicecheck.shop import issuing
 from voicecheck.speech import SpeechSettings
@@ -28,22 +27,8 @@ SPOKEN = 25  # seconds that are recorded
 
 @pytest.fixture(scope="module")
 def browser(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Browser]:
-    sound = read_sound(SAMPLE)
-    voice = tmp_path_factory.mktemp("voice") / "voice.wav"
-    with wave.open(str(voice), "wb") as file:
-        file.setnchannels(1)
-        file.setsampwidth(2)
-        file.setframerate(16_000)
-        file.writeframes(sound.samples.tobytes())
-    with sync_playwright() as playwright:
-        started = chromium(
-            playwright,
-            "--use-fake-device-for-media-stream",
-            "--use-fake-ui-for-media-stream",
-            f"--use-file-for-fake-audio-capture={voice}",
-        )
+    with chromium(*hears(SAMPLE, tmp_path_factory.mktemp("voice"))) as started:
         yield started
-        started.close()
 
 
 @pytest.fixture

@@ -58,7 +58,7 @@ def test_each_place_and_text_once_with_its_votes() -> None:
         [
             Hearing("the glazed belt is fine"),
             Hearing("The glazed belt, is fine."),
-            Hearing("the glazed belt was fine", plain=True),
+            Hearing("the glazed belt was fine", second=True),
         ],
         is_fixed=fixed,
         is_number=number,

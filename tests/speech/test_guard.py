@@ -80,7 +80,7 @@ def windows_of(kept: dict[str, Any]) -> Iterator[Window]:
                 Word(heard=text, read=text, start=start, end=end, certainty=certainty)
                 for text, start, end, certainty in window["words"]
             )
-            hearings = tuple(Hearing(text, plain) for text, plain in window["hearings"])
+            hearings = tuple(Hearing(text, second) for text, second in window["hearings"])
             yield Window(name, recording["market"], words, hearings)
 
 

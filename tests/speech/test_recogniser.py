@@ -13,8 +13,10 @@ from typing import Any
 import numpy as np
 import pytest
 
+from voicecheck.lexicon import hot_words, load_lexicon
 from voicecheck.recording import RATE, Sound, sound_from_samples
-from voicecheck.records import MissingModelError, RecordingError, SpeechError, Word
+from voicecheck.records import Market, MissingModelError, RecordingError, SpeechError, Word
+from voicecheck.resources import lexicon_dir
 from voicecheck.speech import ScriptedRecogniser, SpeechSettings, self_test, whisper
 from voicecheck.speech.doctor import sample_sound
 from voicecheck.speech.topic import hot_text
@@ -359,11 +361,45 @@ def test_the_other_hearings_of_a_window_are_kept(score: float, second: bool) -> 
     assert result.sequences_ids[0] == [10, 99]
     assert logprob == pytest.approx(score * 2 / 3)
     assert temperature == 0.0
-    texts = [(h.text, h.plain) for h in engine.hearings]
+    texts = [(h.text, h.second) for h in engine.hearings]
     assert texts == [("text [11]", False), ("text [12]", False)] + [("text [20]", True)] * second
     if second:
         assert inner.asked[1]["prompt"] == [51, 52, 53]  # without the hot words
         assert inner.asked[1]["beam_size"] == 1
+
+
+def test_the_second_hearing_is_told_the_hot_words_that_were_left_over() -> None:
+    engine = object.__new__(whisper._Model)
+    engine.model = inner = Generating(-0.6)
+    engine.max_length, engine.time_precision = 448, 0.02
+    engine.wide, engine.second_below, engine.second_text = True, -0.3, "bulb's out."
+    tokenizer = SimpleNamespace(
+        eot=99, sot_prev=50, sot_sequence=(51, 52), no_timestamps=53, decode=lambda ids: f" text {ids}",
+        encode=lambda text: [len(text)],
+    )  # fmt: skip
+    options = SimpleNamespace(
+        beam_size=3, patience=1, length_penalty=1, repetition_penalty=1, no_repeat_ngram_size=0,
+        suppress_blank=True, suppress_tokens=[-1], max_initial_timestamp=1.0, temperatures=[0.0],
+    )  # fmt: skip
+    engine.generate_with_fallback(None, [50, 7, 51, 52], tokenizer, options)
+    assert inner.asked[1]["prompt"] == [50, 12, 51, 52, 53]
+    engine.generate_with_fallback(None, [51, 52], tokenizer, options)  # listened to again, without any
+    assert len(inner.asked) == 3
+
+
+@pytest.mark.parametrize("market", ["US", "UK"])
+def test_hot_words_are_left_over_for_a_second_hearing(
+    market: Market, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    lexicon = load_lexicon(lexicon_dir(), market=market)
+    recogniser = object.__new__(WhisperRecogniser)
+    recogniser.settings = SpeechSettings()
+    monkeypatch.setattr(recogniser, "_count_tokens", lambda text: len(text) // 3)
+    first = recogniser._fitting(hot_words(lexicon, limit_tokens=200, count_tokens=recogniser._count_tokens))
+    second = recogniser._left_over(first, lexicon)
+    assert len(second) > 10
+    assert not set(first) & set(second)
+    assert recogniser._left_over((), lexicon) == recogniser._left_over(first, None) == ()
 
 
 def test_a_list_of_hot_words_ends_as_a_sentence_does() -> None:

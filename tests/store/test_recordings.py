@@ -11,9 +11,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from store_kit import NOW, a_take, a_walkaround, later, ready_database
+from test_round_trip import fill
 
 from voicecheck.records import InputError, NotThereError, RefusedError
-from voicecheck.store import history, recordings, walkarounds
+from voicecheck.store import history, papers, recordings, walkarounds
 from voicecheck.store.database import Database
 from voicecheck.store.media import MediaStore
 
@@ -245,6 +246,30 @@ def test_the_retention_rule_takes_the_sound_and_leaves_the_words(
         assert media.read(second.media) == b"abd"
         assert [row.what for row in history.rows(session)].count("recording deleted") == 1
     assert set(map(media.read, media.keys())) == {b"ab", b"d", b"abd"}
+
+
+def test_the_prices_of_an_issued_estimate_are_never_free(database: Database) -> None:
+    """A copy takes along, and the retention rule leaves alone, one and the same set of files."""
+    with database.session() as session:
+        ids = fill(session)
+        prices = "e" * 64
+        papers.issue(
+            session, walkaround=ids["walkaround"], seq=1, person=ids["person"], document={}, now=NOW,
+            draft={"shop": prices}, total=1250, currency="GBP",
+        )  # fmt: skip
+        photo = recordings.add_photo(
+            session, walkaround=ids["walkaround"], client_key="p", media=prices, kind="image/jpeg", now=NOW
+        )
+        named = {"a" * 64, "b" * 64, prices}
+        assert recordings.media_named(session) == named
+        asked = [*sorted(named), *(f"{n:064}" for n in range(recordings.KEYS_AT_ONCE))]
+        assert recordings.media_named(session, keys=asked) == named
+        assert recordings.media_named(session, keys=()) == set()
+        assert recordings.unused(session, keys=["f" * 64, prices, "f" * 64]) == ("f" * 64,)
+        assert recordings.remove_photo(session, id=photo.id, now=NOW) == ()
+        assert recordings.remove_photo(session, id=ids["photo"], now=NOW) == ("b" * 64,)
+        assert recordings.forget_media(session, take=ids["take"], now=NOW) == ("a" * 64,)
+        assert recordings.media_named(session) == {prices}
 
 
 def test_a_transcript_is_kept_once(database: Database) -> None:

@@ -9,14 +9,13 @@ from __future__ import annotations
 import contextlib
 import datetime
 import hashlib
-import os
 import re
-import secrets
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
 from voicecheck.records import InputError, OutputError
+from voicecheck.writing import flush_folder, put
 
 EARLIER = "earlier"
 LOCK = ".voicecheck-bring.lock"
@@ -59,14 +58,8 @@ def replace_file(path: Path, data: bytes, *, before: str, today: datetime.date) 
                 )
             _sweep(path.parent)
             kept = _keep(path, today) if path.exists() else None
-            part = _beside(path, data)
-            try:
-                os.replace(part, path)  # noqa: PTH105 - the one step that counts, named so in the tests
-            except BaseException:
-                with contextlib.suppress(OSError):
-                    part.unlink()
-                raise
-            _flush_folder(path.parent)
+            put(path, data, prefix=_PART)
+            flush_folder(path.parent)
             return kept
     except OSError as error:
         reason = (error.strerror or "unknown reason").lower()
@@ -110,25 +103,9 @@ def _keep(path: Path, today: datetime.date) -> Earlier:
     folder = path.parent / EARLIER
     folder.mkdir(exist_ok=True)
     target = folder / f"{path.stem}.{number:04d}.{today.isoformat()}{path.suffix}"
-    part = _beside(target, path.read_bytes())
-    part.replace(target)
-    _flush_folder(folder)
+    put(target, path.read_bytes(), prefix=_PART)
+    flush_folder(folder)
     return Earlier(target, number, today.isoformat())
-
-
-def _beside(path: Path, data: bytes) -> Path:
-    part = path.parent / f"{_PART}{secrets.token_hex(8)}.part"
-    handle = os.open(part, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o666)
-    try:
-        with os.fdopen(handle, "wb") as file:
-            file.write(data)
-            file.flush()
-            os.fsync(file.fileno())
-    except BaseException:  # also a Ctrl-C must leave nothing half-written
-        with contextlib.suppress(OSError):
-            part.unlink()
-        raise
-    return part
 
 
 def _sweep(folder: Path) -> None:
@@ -137,16 +114,6 @@ def _sweep(folder: Path) -> None:
         for part in place.glob(f"{_PART}*.part"):
             with contextlib.suppress(OSError):
                 part.unlink()
-
-
-def _flush_folder(folder: Path) -> None:
-    """Get a rename onto the disk, where the system can do that."""
-    with contextlib.suppress(OSError):
-        handle = os.open(folder, os.O_RDONLY)
-        try:
-            os.fsync(handle)
-        finally:
-            os.close(handle)
 
 
 @contextlib.contextmanager

@@ -10,8 +10,16 @@ from typing import TypeVar, cast, get_args
 from voicecheck.catalogue import cells
 from voicecheck.catalogue.faults import Faults, nearest, one_of
 from voicecheck.catalogue.files import Row, read_table
-from voicecheck.lexicon.model import System
-from voicecheck.records import ACTIONS, UNPRICED_ACTIONS, Action, Catalogue, Operation, PartUse, Problem
+from voicecheck.lexicon.parse import SYSTEMS
+from voicecheck.records import (
+    PRICED_ACTIONS,
+    UNPRICED_ACTIONS,
+    Action,
+    Catalogue,
+    Operation,
+    PartUse,
+    Problem,
+)
 from voicecheck.records.shopdata import Per
 
 REQUIRED = ("code", "name", "system", "component", "action", "per", "hours")
@@ -20,9 +28,7 @@ MOST_HOURS = Decimal(60)  # more than a week and a half of work in one operation
 
 GENERAL_DIAGNOSIS = "diagnosis"  # stands for no component: finding out what is wrong with the row's system
 
-_SYSTEMS: tuple[str, ...] = get_args(System)
 _PER: tuple[str, ...] = get_args(Per)
-_WORK: tuple[str, ...] = tuple(a for a in ACTIONS if a not in UNPRICED_ACTIONS)
 
 T = TypeVar("T")
 
@@ -81,7 +87,7 @@ def _operation(row: Row, faults: Faults, component_ids: Container[str] | None) -
     for field in REQUIRED:
         if not get[field] and field != "hours":
             faults.error("the cell is empty", row=row.number, field=field)
-    closed("system", _SYSTEMS)
+    closed("system", SYSTEMS)
     closed("per", _PER)
     closed("sublet", ("yes", "no"))
     if get["action"] in UNPRICED_ACTIONS:
@@ -89,7 +95,7 @@ def _operation(row: Row, faults: Faults, component_ids: Container[str] | None) -
             f"“{get['action']}” is no work and has no place in a catalogue", row=row.number, field="action"
         )
     else:
-        closed("action", _WORK)
+        closed("action", PRICED_ACTIONS)
     component = get["component"]
     if component == GENERAL_DIAGNOSIS:
         if get["action"] != "diagnose":

@@ -10,16 +10,13 @@ from voicecheck.catalogue import cells
 from voicecheck.catalogue.entries import Entry, entries, percent
 from voicecheck.catalogue.faults import Faults
 from voicecheck.catalogue.yaml_file import check_keys, read_mapping
-from voicecheck.lexicon.model import System
-from voicecheck.records import ACTIONS, UNPRICED_ACTIONS, Policies, Problem
-from voicecheck.records.shopdata import Mode
+from voicecheck.lexicon.parse import SYSTEMS
+from voicecheck.records import ACTIONS, PRICED_ACTIONS, Policies, Problem
+from voicecheck.records.shopdata import BEYOND_LIMIT, Mode
 
 KEYS = ("catalogue_follow_ons", "near_limit_percent", "sets", "follow_ons", "conclusions")
-BEYOND_LIMIT = "beyond_limit"  # as a condition: a reading beyond its limit
 
 _MODES: tuple[str, ...] = get_args(Mode)
-_SYSTEMS: tuple[str, ...] = get_args(System)
-_WORK: tuple[str, ...] = tuple(a for a in ACTIONS if a not in UNPRICED_ACTIONS)
 
 
 def check_policies(
@@ -143,18 +140,18 @@ def _scope(
 ) -> dict[str, tuple[str, ...]]:
     return {
         "components": entry.words(components, component_ids, what="the lexicon has no component"),
-        "systems": entry.words(systems, _SYSTEMS, what="unknown system"),
-        "actions": entry.words("actions", _WORK, what="unknown action"),
+        "systems": entry.words(systems, SYSTEMS, what="unknown system"),
+        "actions": entry.words("actions", PRICED_ACTIONS, what="unknown action"),
     }
 
 
 def _work(entry: Entry, key: str, component_ids: Container[str] | None) -> tuple[str | None, str]:
     """ "adjust wheel_alignment" as action and component; the component may be left out."""
     written = entry.text(key)
-    action = next((a for a in _WORK if written == a or written.startswith(f"{a} ")), None)
+    action = next((a for a in PRICED_ACTIONS if written == a or written.startswith(f"{a} ")), None)
     if action is None:
         if written:
-            entry.fault(f"“{written}” does not begin with an action: {', '.join(_WORK)}", key)
+            entry.fault(f"“{written}” does not begin with an action: {', '.join(PRICED_ACTIONS)}", key)
         return None, ""
     component = written.removeprefix(action).strip()
     if component and component_ids is not None and component not in component_ids:

@@ -13,10 +13,9 @@ from voicecheck.catalogue import cells
 from voicecheck.catalogue.entries import entries, percent
 from voicecheck.catalogue.faults import Faults, nearest, one_of
 from voicecheck.catalogue.yaml_file import Item, check_keys, read_mapping
-from voicecheck.lexicon.model import System
+from voicecheck.lexicon.parse import SYSTEMS
 from voicecheck.records import (
-    ACTIONS,
-    UNPRICED_ACTIONS,
+    PRICED_ACTIONS,
     Discount,
     FeeRule,
     MarkupBand,
@@ -49,8 +48,6 @@ _TEXTS = ("name", "jurisdiction")
 _PERCENTS = ("sublet_markup_percent", "supplies_percent", "tax_percent")
 _TAX_CLASSES: tuple[str, ...] = get_args(TaxClass)
 _RATE_TYPES: tuple[str, ...] = get_args(RateType)
-_SYSTEMS: tuple[str, ...] = get_args(System)
-_WORK: tuple[str, ...] = tuple(a for a in ACTIONS if a not in UNPRICED_ACTIONS)
 _MOST_FACTOR = Decimal(10)
 
 
@@ -77,16 +74,22 @@ def _read(path: Path, faults: Faults, component_ids: Container[str] | None) -> d
     if top is None or top.pairs is None:
         return {}
     check_keys(top, faults, required=REQUIRED, optional=OPTIONAL)
+    lists: dict[str, Callable[[Item, Faults], tuple[Any, ...]]] = {
+        "rate_for": _rate_for,
+        "markup": _markup,
+        "fees": lambda item, faults: _fees(item, faults, component_ids),
+        "discounts": _discounts,
+        "taxed": _taxed,
+        "taxes": _taxes,
+    }
     fields: dict[str, Any] = {}
     for key, item in top.pairs.items():
         row = top.lines[key]
-        if key in _LISTS:
+        if key in lists:
             if item.items is None:
                 faults.error("a list is needed", row=row, field=key)
-            elif key == "fees":
-                fields[key] = _fees(item, faults, component_ids)
             else:
-                fields[key] = _LISTS[key](item, faults)
+                fields[key] = lists[key](item, faults)
         elif key in REQUIRED or key in OPTIONAL:
             fields[key] = _scalar(key, item, faults, row)
     if fields.get("tax_percent") and fields.get("taxed", ()) == () and not faults.errors:
@@ -195,8 +198,8 @@ def _rate_for(item: Item, faults: Faults) -> tuple[RateRule, ...]:
     for entry in entries(item, "rate_for", faults, required=("type",), optional=("systems", "actions")):
         fields = {
             "type": entry.one("type", _RATE_TYPES),
-            "systems": entry.words("systems", _SYSTEMS, what="unknown system"),
-            "actions": entry.words("actions", _WORK, what="unknown action"),
+            "systems": entry.words("systems", SYSTEMS, what="unknown system"),
+            "actions": entry.words("actions", PRICED_ACTIONS, what="unknown action"),
         }
         if not faults.errors:
             found.append(RateRule.model_validate(fields))
@@ -216,7 +219,7 @@ def _fees(item: Item, faults: Faults, component_ids: Container[str] | None) -> t
             "per": entry.one("per", ("each", "line"), default="each"),
             "work": {
                 "components": components,
-                "actions": entry.words("actions", _WORK, what="unknown action"),
+                "actions": entry.words("actions", PRICED_ACTIONS, what="unknown action"),
             },
         }
         if fields["amount"] is None and entry.text("amount") == "":
@@ -285,13 +288,3 @@ def _check_taxes(fields: dict[str, Any], top: Item, faults: Faults) -> None:
             row=top.lines["taxes"],
             field="jurisdiction",
         )
-
-
-_LISTS: dict[str, Callable[[Item, Faults], tuple[Any, ...]]] = {
-    "rate_for": _rate_for,
-    "markup": _markup,
-    "fees": lambda item, faults: _fees(item, faults, None),
-    "discounts": _discounts,
-    "taxed": _taxed,
-    "taxes": _taxes,
-}

@@ -21,7 +21,7 @@ from voicecheck.desk.held import (
     Closing,
 )
 from voicecheck.estimate.scope import misplaced, positions_at, possible_spots, spots_of, tidy, unsaid
-from voicecheck.estimate.texts import capital, coin, work
+from voicecheck.estimate.texts import coin, work
 from voicecheck.lexicon.model import Component
 from voicecheck.records import (
     ACTIONS,
@@ -35,6 +35,7 @@ from voicecheck.records import (
     Ref,
 )
 from voicecheck.records.shopdata import FollowOn, Scope
+from voicecheck.records.wording import capital
 
 if TYPE_CHECKING:
     from voicecheck.desk.replay import Replay

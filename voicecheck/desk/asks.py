@@ -134,6 +134,13 @@ _TABLE: tuple[Rule, ...] = (
         ),
     ),
     Rule(
+        code="work_not_named", made_by="findings", settled_by=("action",),
+        choices=(
+            _c("yes", "close"),
+            _c("other work", "hold", todo="Change the action of this finding to what is to be done."),
+        ),
+    ),
+    Rule(
         code="advice_said_later", made_by="findings", settled_by=("action",),
         choices=(
             _c("yes", "close"),

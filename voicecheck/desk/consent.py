@@ -7,17 +7,19 @@ the tolerance that the shop and its law allow. The default tolerance is none.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from decimal import Decimal
 from typing import Literal
 
-from pydantic import Field
-
 from voicecheck.estimate.scope import meet, spots_of
-from voicecheck.estimate.texts import capital, coin, joined, named, plain
+from voicecheck.estimate.texts import coin
+from voicecheck.estimate.totals import total
 from voicecheck.lexicon.model import Lexicon
 from voicecheck.records import Draft, Estimate, Job, Line, Record
-from voicecheck.records.money import round_money
+from voicecheck.records.estimate import Terms
+from voicecheck.records.money import of_units
+from voicecheck.records.papers import Tolerance
+from voicecheck.records.wording import capital, joined
 
 Means = Literal["link", "phone", "in person"]
 
@@ -26,15 +28,12 @@ class Agreement(Record):
     """What a customer said to one issued document.
 
     ``agreed`` and ``declined`` are job ids; jobs in neither were not spoken of, and stay as they were.
-    ``amount`` is the total that was on the screen for what was agreed. A ``withdrawal`` takes back the
-    agreement to the jobs in ``declined``, or to all where that is empty.
+    A ``withdrawal`` takes back the agreement to the jobs in ``declined``, or to all where that is empty.
     """
 
     kind: Literal["answer", "withdrawal"] = "answer"
     agreed: tuple[str, ...] = ()
     declined: tuple[str, ...] = ()
-    amount: Decimal | None = None
-    currency: str = ""
     fingerprint: str
     name: str
     means: Means
@@ -49,37 +48,18 @@ class Version(Record):
     estimate: Estimate
 
 
-class Tolerance(Record):
-    """By how much more than agreed an amount may be without asking again.
-
-    ``percent`` of the agreed amount, or ``amount``, whichever is ``lesser`` or ``greater``; one that is
-    ``None`` does not count. "none" allows nothing.
-    """
-
-    percent: Decimal | None = Field(default=None, ge=0)
-    amount: Decimal | None = Field(default=None, ge=0)
-    which: Literal["lesser", "greater", "none"] = "none"
-
-    def allowed(self, agreed: Decimal, currency: str) -> Decimal:
-        """The most that may be asked above ``agreed``, rounded down never, half up once."""
-        if self.which == "none":
-            return Decimal(0)
-        bars = [b for b in (self.amount, _share(agreed, self.percent)) if b is not None]
-        if not bars:
-            return Decimal(0)
-        return round_money(min(bars) if self.which == "lesser" else max(bars), currency)
-
-
-NO_TOLERANCE = Tolerance()
+NO_TOLERANCE = Tolerance(
+    kind="none", citation="the shop's papers promise to ask before any rise", status="common practice"
+)
 
 
 class AskAgain(Record):
-    """One reason to ask again; ``job`` is "" for the total. Amounts are ``None`` where not known."""
+    """One reason to ask again; ``job`` is "" for the whole of what was agreed to in one version."""
 
     job: str
     title: str
-    before: Decimal | None
-    now: Decimal | None
+    before: Decimal
+    now: Decimal
     text: str
 
 
@@ -101,8 +81,8 @@ class Standing(Record):
     """What is agreed now.
 
     ``amount`` is the sum of the agreed jobs' subtotals in the newest version, before supplies and tax.
-    ``lost`` are sentences on agreements to jobs that the newest version does not have; ``unknown`` are
-    answers to documents that were never issued here.
+    ``lost`` are sentences on agreements to jobs that the newest version does not have or puts off;
+    ``unknown`` are answers to documents that were never issued here.
     """
 
     version: int | None
@@ -127,8 +107,11 @@ def standing(
 ) -> Standing:
     """What is agreed now, from everything issued and everything said, both oldest first.
 
-    For each job the latest word counts. An agreement to an earlier version holds for the newest where that
-    one asks for no more; else the job is to be asked again.
+    For each job of the newest version that is not put off, the latest word counts. An agreement to an earlier
+    version holds for the newest where that one asks for no more; else the job is to be asked again. Asked
+    about are: work that was not in the job; a part that is to be of another condition; a price that was open
+    and now is not, or is open now; more for the job than agreed; more for all that was agreed to together,
+    supplies, fees, discounts and tax included (by the terms of each version).
     """
     if not issued:
         return Standing(version=None, jobs=(), amount=Decimal(0), unknown=_unknown((), consents))
@@ -151,18 +134,24 @@ def standing(
     newest = max(issued, key=lambda v: v.version)
     again: list[AskAgain] = []
     jobs = []
-    for job in newest.estimate.jobs:
+    todo = {j.id: j for j in newest.estimate.jobs if not j.put_off}
+    for job in todo.values():
         found, reasons = _standing(job, said.get(job.id), newest, tolerance)
         jobs.append(found)
         again += reasons
+    for version in issued:
+        kept = [j.job for j in jobs if j.state == "agreed" and j.version == version.version]
+        for reason in _whole_again(kept, version, newest, tolerance):
+            again.append(reason)
+            asked = {"state": "ask again", "why": reason.text}
+            jobs = [j.model_copy(update=asked) if j.job in kept else j for j in jobs]
     agreed = [j for j in jobs if j.state == "agreed"]
-    again += _sum_again(agreed, newest.estimate.currency, tolerance)
     here = {j.id for j in newest.estimate.jobs}
     lost = [
-        f"“{_title(version, id_)}” was agreed to in version {version.version} and is not in version "
-        f"{newest.version}."
+        f"“{_title(version, id_)}” was agreed to in version {version.version} and is "
+        f"{'put off' if id_ in here else 'not'} in version {newest.version}."
         for id_, (state, version, _) in said.items()
-        if state == "agreed" and id_ not in here
+        if state == "agreed" and id_ not in todo
     ]
     return Standing(
         version=newest.version,
@@ -172,47 +161,6 @@ def standing(
         lost=tuple(lost),
         unknown=_unknown(tuple(known), consents),
     )
-
-
-def needs_asking_again(
-    agreed: Agreement,
-    seen: Estimate,
-    new: Estimate,
-    tolerance: Tolerance = NO_TOLERANCE,
-    *,
-    amount: Decimal | None = None,
-) -> tuple[AskAgain, ...]:
-    """Why what was agreed to in ``seen`` does not cover ``new``; empty where it does.
-
-    Asked about are: a job that was not agreed to; work in an agreed job that was not in it; a part that is
-    to be of another condition; a price that was open and now is not, or is open now; an amount above the
-    agreed one by more than the tolerance, for each job and for the whole. ``amount`` is the new total, tax
-    included, of the agreed jobs (of ``make_estimate`` with the others put off); without it the whole is
-    judged by the jobs' subtotals, unless every job is agreed to.
-    """
-    before = {j.id: j for j in seen.jobs if j.id in agreed.agreed}
-    again: list[AskAgain] = []
-    for job in new.jobs:
-        if job.put_off:
-            continue
-        old = before.get(job.id)
-        if old is not None:
-            again += _job_again(old, job, new.currency, tolerance)
-        elif job.id not in agreed.declined:
-            text = f"“{job.title}” is new since the customer agreed."
-            again.append(AskAgain(job=job.id, title=job.title, before=None, now=_top(job), text=text))
-    here = [j for j in new.jobs if not j.put_off]
-    whole = all(j.id in before for j in here)
-    if amount is None and whole and agreed.amount is not None:
-        amount = new.totals.total_high if new.totals.total_high is not None else new.totals.total
-    if amount is not None and agreed.amount is not None:
-        again += _more("", "the whole", agreed.amount, amount, new.currency, tolerance)
-    else:
-        kept = [(before[j.id], j) for j in here if j.id in before]
-        old_sum = sum((_top(o) for o, _ in kept), Decimal(0))
-        new_sum = sum((_top(n) for _, n in kept), Decimal(0))
-        again += _more("", "the whole, before tax,", old_sum, new_sum, new.currency, tolerance)
-    return tuple(again)
 
 
 class ComesBack(Record):
@@ -274,7 +222,7 @@ def _standing(
     old = next((j for j in version.estimate.jobs if j.id == job.id), None)
     reasons: list[AskAgain] = []
     if state == "agreed" and version.version != newest.version and old is not None:
-        reasons = _job_again(old, job, newest.estimate.currency, tolerance)
+        reasons = _job_again(old, job, tolerance)
     found = JobStanding(
         job=job.id,
         title=job.title,
@@ -289,7 +237,7 @@ def _standing(
     return found, reasons
 
 
-def _job_again(old: Job, new: Job, currency: str, tolerance: Tolerance) -> list[AskAgain]:
+def _job_again(old: Job, new: Job, tolerance: Tolerance) -> list[AskAgain]:
     found: list[AskAgain] = []
 
     def ask(text: str) -> None:
@@ -314,13 +262,11 @@ def _job_again(old: Job, new: Job, currency: str, tolerance: Tolerance) -> list[
             ask(f"“{line.name}”{where} had no price when it was agreed to; it is {coin(line.amount)} now.")
     if old.only_if != new.only_if:
         ask(f"“{new.title}” was agreed to under another condition.")
-    return found + _more(new.id, f"“{new.title}”", _top(old), _top(new), currency, tolerance)
+    return found + _more(new.id, f"“{new.title}”", _top(old), _top(new), tolerance)
 
 
-def _more(
-    job: str, what: str, before: Decimal, now: Decimal, currency: str, tolerance: Tolerance
-) -> list[AskAgain]:
-    allowed = tolerance.allowed(before, currency)
+def _more(job: str, what: str, before: Decimal, now: Decimal, tolerance: Tolerance) -> list[AskAgain]:
+    allowed = tolerance.allowed_above(before)
     if now - before <= allowed:
         return []
     room = f", {coin(allowed)} more than agreed is allowed" if allowed else ""
@@ -328,20 +274,26 @@ def _more(
     return [AskAgain(job=job, title=what.strip("“”"), before=before, now=now, text=text)]
 
 
-def _sum_again(jobs: Sequence[JobStanding], currency: str, tolerance: Tolerance) -> list[AskAgain]:
-    """Jobs each within the tolerance may be beyond it together."""
-    before = sum((j.agreed_amount for j in jobs if j.agreed_amount is not None), Decimal(0))
-    now = sum((j.amount for j in jobs), Decimal(0))
-    return _more("", "the whole, before tax,", before, now, currency, tolerance)
+def _whole_again(
+    jobs: Collection[str], version: Version, newest: Version, tolerance: Tolerance
+) -> list[AskAgain]:
+    """Jobs each within the tolerance may be beyond it together, and supplies and tax come on top of them."""
+    what = f"all that was agreed to in version {version.version}, supplies and tax included,"
+    before, now = _together(jobs, version.estimate), _together(jobs, newest.estimate)
+    return _more("", what, before, now, tolerance)
+
+
+def _together(jobs: Collection[str], estimate: Estimate) -> Decimal:
+    """What the jobs cost with supplies, discounts and tax; of ranges the upper end."""
+    lines = [line for job in estimate.jobs if job.id in jobs for line in job.lines]
+    terms = estimate.terms or Terms(smallest=of_units(1, estimate.currency))
+    found = total(lines, terms, estimate.currency)
+    return found.total if found.total_high is None else found.total_high
 
 
 def _top(job: Job) -> Decimal:
     """A job's amount; of a range the upper end, because no more than that was agreed to."""
     return job.subtotal_high if job.subtotal_high is not None else job.subtotal
-
-
-def _share(amount: Decimal, percent: Decimal | None) -> Decimal | None:
-    return None if percent is None else amount * percent / 100
 
 
 def _work(line: Line) -> tuple[object, ...]:
@@ -376,10 +328,3 @@ def _unknown(known: Sequence[str], consents: Sequence[Agreement]) -> tuple[str, 
         for c in consents
         if c.fingerprint not in known
     )
-
-
-def described(job: Job) -> str:
-    """A job in one line, for a list of what was put off."""
-    work = [x for x in job.lines if x.kind in ("labour", "sublet")] or list(job.lines)
-    what = joined([named(x.component.name, x.positions, x.place) if x.component else x.name for x in work])
-    return f"{job.title}: {what}, {plain(job.subtotal)}"

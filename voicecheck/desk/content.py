@@ -5,8 +5,9 @@ from __future__ import annotations
 import json
 from collections.abc import Mapping
 
-from voicecheck.estimate.texts import coin, joined, plain, tenths
+from voicecheck.estimate.texts import coin
 from voicecheck.records import Line
+from voicecheck.records.wording import hours_text, joined, number
 
 # field of a line -> what it is called in a sentence
 FIELDS: Mapping[str, str] = {
@@ -37,9 +38,9 @@ def values_of(line: Line) -> dict[str, str]:
         "positions": joined(line.positions),
         "place": joined(line.place),
         "operation": line.operation,
-        "quantity": plain(line.quantity),
+        "quantity": number(line.quantity),
         "unit": line.unit,
-        "hours": "" if line.hours is None else tenths(line.hours),
+        "hours": "" if line.hours is None else hours_text(line.hours),
         "part_condition": line.part_condition,
     }
     for field in ("unit_price", "unit_price_high", "amount", "amount_high"):

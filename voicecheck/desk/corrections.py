@@ -10,10 +10,11 @@ from typing import Literal
 from voicecheck.desk import decisions as d
 from voicecheck.desk.asks import ask_key
 from voicecheck.desk.worktop import Numbered, active_decisions
-from voicecheck.estimate.texts import capital, coin, joined, named
+from voicecheck.estimate.texts import coin, name_of
 from voicecheck.lexicon.model import Component, Condition, Lexicon
 from voicecheck.lexicon.normal import normalise_phrase
 from voicecheck.records import Draft, Finding, InputError, Line, Record, Word
+from voicecheck.records.wording import joined
 
 Kind = Literal["name", "sound", "fit", "condition"]
 
@@ -444,10 +445,9 @@ def _overlap(one: Finding, other: Finding) -> bool:
 
 
 def _told(finding: Finding) -> str:
-    what = capital(named(finding.component.name, finding.positions, finding.place))
     wrong = joined([c.name for c in finding.conditions]) or finding.state.replace("_", " ")
     advice = "" if finding.action == "none" else f", {finding.action}"
-    return f"{what} ({wrong}{advice})"
+    return f"{name_of(finding)} ({wrong}{advice})"
 
 
 def _line_changes(before: Draft, after: Draft) -> list[str]:

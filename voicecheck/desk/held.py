@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Literal
 
-from voicecheck.estimate.texts import capital, named
 from voicecheck.records import (
     AddedLine,
     Ask,
@@ -106,8 +105,3 @@ class Typed:
     text: str
     first: int
     findings: tuple[str, ...]
-
-
-def name_of(finding: Finding) -> str:
-    """ "Front left outer tie rod end"."""
-    return capital(named(finding.component.name, finding.positions, finding.place))

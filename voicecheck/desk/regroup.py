@@ -8,9 +8,9 @@ from typing import TypeVar
 from voicecheck.desk.decisions import covers
 from voicecheck.estimate.needs import URGENCY_ORDER, natural
 from voicecheck.estimate.scope import tidy
-from voicecheck.estimate.texts import joined
 from voicecheck.records import UNPRICED_ACTIONS, Finding, Measure, Position, State
 from voicecheck.records.vocabulary import expand
+from voicecheck.records.wording import joined
 
 T = TypeVar("T")
 

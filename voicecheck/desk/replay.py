@@ -31,14 +31,13 @@ from voicecheck.desk.held import (
     Settled,
     Typed,
     Waiting,
-    name_of,
 )
 from voicecheck.desk.regroup import merge_objection, merged, split, split_ids, split_objection
 from voicecheck.desk.states import Idle
 from voicecheck.estimate.needs import natural
 from voicecheck.estimate.result import EstimateResult
 from voicecheck.estimate.scope import tidy
-from voicecheck.estimate.texts import joined
+from voicecheck.estimate.texts import name_of
 from voicecheck.records import (
     Ask,
     Draft,
@@ -51,6 +50,7 @@ from voicecheck.records import (
     span_of,
 )
 from voicecheck.records.shopdata import FollowOn
+from voicecheck.records.wording import joined
 
 
 class _NoEffectError(Exception):

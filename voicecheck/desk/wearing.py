@@ -6,11 +6,11 @@ from collections.abc import Sequence
 from decimal import Decimal
 from typing import Literal
 
-from voicecheck.estimate.texts import capital
 from voicecheck.estimate.wear import Bound, Forecast, Worn, forecast
 from voicecheck.records import Draft, Measure, Record
 from voicecheck.records.estimate import LimitCheck
 from voicecheck.records.units import comparable
+from voicecheck.records.wording import capital
 
 _FIRST = ("spoken", "shop", "published")  # whose limit is used where there are several
 

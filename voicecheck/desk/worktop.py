@@ -8,7 +8,6 @@ from voicecheck.desk.asks import RECORDING, offered
 from voicecheck.desk.content import content_of, differing, lapse
 from voicecheck.desk.decisions import Numbered, Undo
 from voicecheck.desk.estimator import Estimator
-from voicecheck.desk.held import name_of
 from voicecheck.desk.replay import Replay
 from voicecheck.desk.states import (
     AsideState,
@@ -24,10 +23,11 @@ from voicecheck.desk.states import (
 )
 from voicecheck.estimate.needs import covering, needs_of
 from voicecheck.estimate.result import EstimateResult
-from voicecheck.estimate.texts import joined, named
+from voicecheck.estimate.texts import name_of, named, wrong_with
 from voicecheck.lexicon.model import Lexicon
 from voicecheck.records import Ask, Draft, Estimate, Finding, Line, Market, RefusedError, ShopData
 from voicecheck.records.transcript import joined as joined_words
+from voicecheck.records.wording import joined
 
 __all__ = ["Estimator", "Numbered", "Worktop", "active_decisions", "check", "worktop"]
 
@@ -349,9 +349,8 @@ class _Finish:
                 elif finding.id not in asked:
                     text = "nothing on the draft deals with it"
                 if stands == "open" and text:
-                    whole = (
-                        f"{name_of(finding)}: {_wrong(finding)}, and {text}. Name the work, or put it aside."
-                    )
+                    wrong = f"{name_of(finding)}: {wrong_with(finding)}"
+                    whole = f"{wrong}, and {text}. Name the work, or put it aside."
                     loose.append(Hindrance(kind="finding", target=finding.id, text=whole))
             states.append(
                 FindingState(
@@ -445,12 +444,6 @@ class _Finish:
     def _line_without(self, line: Line, open_asks: Collection[str]) -> Line:
         kept = self.replay.still_open(line.id, line.asks, open_asks)
         return line if kept == line.asks else line.model_copy(update={"asks": kept})
-
-
-def _wrong(finding: Finding) -> str:
-    return joined([c.name for c in finding.conditions]) or (
-        "missing" if finding.state == "missing" else "defective"
-    )
 
 
 def origins_of(worktop_: Worktop) -> frozenset[str]:

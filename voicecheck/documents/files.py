@@ -5,11 +5,11 @@ from __future__ import annotations
 import contextlib
 import errno
 import os
-import secrets
 from collections.abc import Iterator
 from pathlib import Path
 
 from voicecheck.records import OutputError
+from voicecheck.writing import put, written_beside
 
 PROBE_BYTES = 64 * 1024  # what a check tries to write: enough to meet a full disk, gone at once
 
@@ -35,7 +35,9 @@ def check_writable(path: Path | str) -> None:
     """
     shown = Path(path)
     with in_words(shown):
-        _written_beside(target_of(shown), shown, bytes(PROBE_BYTES)).unlink()
+        target = target_of(shown)
+        _check_target(target, shown)
+        written_beside(target, bytes(PROBE_BYTES)).unlink()
 
 
 def write_text(path: Path | str, text: str, *, encoding: str = "utf-8") -> None:
@@ -57,12 +59,8 @@ def write_bytes(path: Path | str, data: bytes) -> None:
     shown = Path(path)
     with in_words(shown):
         target = target_of(shown)
-        beside = _written_beside(target, shown, data)
-        try:
-            beside.replace(target)
-        except BaseException:
-            _take_away(beside)
-            raise
+        _check_target(target, shown)
+        put(target, data)
 
 
 def target_of(shown: Path) -> Path:
@@ -70,34 +68,11 @@ def target_of(shown: Path) -> Path:
     return Path(os.path.realpath(shown))
 
 
-def open_beside(target: Path) -> tuple[Path, int]:
-    """A new temporary file beside ``target``, and its open handle. Raises ``OSError``."""
-    # Not tempfile: its files are for their owner only, and the finished document should follow the umask.
-    beside = target.parent / f".voicecheck-{secrets.token_hex(8)}.part"
-    return beside, os.open(beside, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o666)
-
-
-def _written_beside(target: Path, shown: Path, data: bytes) -> Path:
-    """A temporary file beside ``target`` with ``data``, on the disk. Nothing is left if that fails."""
+def _check_target(target: Path, shown: Path) -> None:
     if target.is_dir():
         raise OutputError(f"Cannot write {shown}: it is a folder.", hint="Name a file in that folder.")
     if target.exists() and not target.is_file():
         raise OutputError(f"Cannot write {shown}: it is not an ordinary file.")
-    beside, handle = open_beside(target)
-    try:
-        with os.fdopen(handle, "wb") as file:
-            file.write(data)
-            file.flush()
-            os.fsync(file.fileno())
-    except BaseException:  # also a Ctrl-C must leave nothing half-written
-        _take_away(beside)
-        raise
-    return beside
-
-
-def _take_away(beside: Path) -> None:
-    with contextlib.suppress(OSError):
-        beside.unlink()
 
 
 @contextlib.contextmanager

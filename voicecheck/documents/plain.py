@@ -13,6 +13,11 @@ from decimal import Decimal
 
 from voicecheck.records import Action, Finding, Line, LineKind, Market, Measure, Span, State, Unit, Urgency
 from voicecheck.records.money import format_money
+from voicecheck.records.wording import capital as capital
+from voicecheck.records.wording import counted as counted
+from voicecheck.records.wording import hours_text as hours_text
+from voicecheck.records.wording import joined as joined
+from voicecheck.records.wording import number as number
 
 URGENCY_WORDS: dict[Urgency, str] = {
     "now": "do now",
@@ -70,20 +75,6 @@ def money_or_open(amount: Decimal | None, currency: str, market: Market) -> str:
     return TO_BE_PRICED if amount is None else money(amount, currency, market)
 
 
-def number(value: Decimal, *, grouped: bool = False) -> str:
-    """A number without exponent and without idle zeros after the point; ``grouped`` sets thousands apart."""
-    text = format(value, ",f" if grouped else "f")
-    if "." in text:
-        text = text.rstrip("0").rstrip(".")
-    return text
-
-
-def hours_text(hours: Decimal) -> str:
-    """Hours with at least one digit after the point ("1.0", "0.25")."""
-    text = number(hours)
-    return text if "." in text else f"{text}.0"
-
-
 def clock(seconds: float | None) -> str:
     """Seconds as m:ss (h:mm:ss from an hour on), rounded down so that playing starts early; "" for None."""
     if seconds is None:
@@ -127,24 +118,6 @@ def measure_text(measure: Measure) -> str:
     where = ", ".join(part for part in (measure.place, measure.position or "") if part)
     text = f"{measure.what} {amount_of(measure)}"
     return f"{text} ({where})" if where else text
-
-
-def joined(parts: Iterable[str]) -> str:
-    """ "a", "a and b", "a, b and c"."""
-    items = list(parts)
-    if len(items) < 2:
-        return "".join(items)
-    return f"{', '.join(items[:-1])} and {items[-1]}"
-
-
-def counted(count: int, one: str, many: str = "") -> str:
-    """ "1 line", "2 lines"; ``many`` where an "s" is not enough."""
-    return f"{count} {one if count == 1 else many or one + 's'}"
-
-
-def capital(text: str) -> str:
-    """The text with its first letter in upper case, the rest as it is."""
-    return text[:1].upper() + text[1:]
 
 
 def placed(name: str, place: Iterable[str], positions: Iterable[str]) -> str:

@@ -8,7 +8,8 @@ from pathlib import Path
 from types import TracebackType
 from typing import TextIO
 
-from voicecheck.documents.files import check_writable, in_words, open_beside, target_of
+from voicecheck.documents.files import check_writable, in_words, target_of
+from voicecheck.writing import open_beside
 
 
 class Streams:

@@ -12,7 +12,7 @@ from voicecheck.estimate.lines import key_of, lead_id, lines_of
 from voicecheck.estimate.match import Match
 from voicecheck.estimate.needs import Need, conflicts
 from voicecheck.estimate.policies import Extras, fits, set_policy
-from voicecheck.estimate.texts import capital, joined, named, plain
+from voicecheck.estimate.texts import named
 from voicecheck.lexicon.model import Lexicon
 from voicecheck.records.asks import Ask
 from voicecheck.records.estimate import AddedLine, Job, Line, LineChange
@@ -20,6 +20,7 @@ from voicecheck.records.finding import Finding
 from voicecheck.records.money import sum_money
 from voicecheck.records.shopdata import ShopData
 from voicecheck.records.vocabulary import Market
+from voicecheck.records.wording import capital, joined, number
 
 
 @dataclass(slots=True)
@@ -187,7 +188,7 @@ def _moved(
         with_whom = (
             f" with {joined(names)}, which {'is' if len(names) == 1 else 'are'} put off" if names else ""
         )
-        notes[i] = f"; {plain(more)} h of it {'was' if names else 'is no longer'} shared{with_whom}"
+        notes[i] = f"; {number(more)} h of it {'was' if names else 'is no longer'} shared{with_whom}"
     return notes
 
 

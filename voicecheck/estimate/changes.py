@@ -7,12 +7,13 @@ from decimal import Decimal
 from typing import Any
 
 from voicecheck.estimate.pricing import rate_of, rounded
-from voicecheck.estimate.texts import coin, plain, tenths
+from voicecheck.estimate.texts import coin
 from voicecheck.lexicon.model import Lexicon
 from voicecheck.records.asks import Ask
 from voicecheck.records.estimate import AddedLine, Basis, Line, LineChange
 from voicecheck.records.money import round_money
 from voicecheck.records.shopdata import PriceProfile
+from voicecheck.records.wording import hours_text, number
 
 _HOURS = Decimal("0.001")
 _PRICE_ASKS = ("price_open", "time_open", "not_in_catalogue")  # answered once the line has an amount
@@ -43,7 +44,7 @@ def changed(line: Line, change: LineChange, currency: str) -> Line:
     for name, old, new in figures:
         if new is not None and new != old:
             fields[name] = new
-            said.append(f"{name.replace('_', ' ')} {'open' if old is None else plain(old)} → {plain(new)}")
+            said.append(f"{name.replace('_', ' ')} {'open' if old is None else number(old)} → {number(new)}")
     if "unit_price" in fields:
         fields["unit_price_high"] = None
     if "quantity" in fields and hours is None and line.hours is not None and line.quantity:
@@ -68,7 +69,7 @@ def _priced(line: Line, change: LineChange, before: Line, currency: str) -> dict
         units = before.basis.units * line.quantity / before.quantity
     amount = round_money(units * price, currency)
     high = None if line.unit_price_high is None else round_money(units * line.unit_price_high, currency)
-    what = f"{tenths(units)} h" if line.hours is not None else plain(units)
+    what = f"{hours_text(units)} h" if line.hours is not None else number(units)
     steps = f"{what} × {coin(price)} = {rounded(units * price, currency)}"
     if high is not None and line.unit_price_high is not None:
         steps += f" to {what} × {coin(line.unit_price_high)} = {coin(high)}"
@@ -97,7 +98,7 @@ def line_of(added: AddedLine, prices: PriceProfile, lexicon: Lexicon) -> Line:
     )
     asks: tuple[Ask, ...] = ()
     if known and price is not None:
-        what = f"{tenths(units)} h" if added.hours is not None else plain(units)
+        what = f"{hours_text(units)} h" if added.hours is not None else number(units)
         fields["amount"] = round_money(units * price, prices.currency)
         fields["arithmetic"] = f"{what} × {coin(price)} = {rounded(units * price, prices.currency)}"
     else:

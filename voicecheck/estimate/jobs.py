@@ -7,10 +7,11 @@ from dataclasses import dataclass
 
 from voicecheck.estimate.needs import URGENCY_ORDER, Need
 from voicecheck.estimate.scope import axle_of
-from voicecheck.estimate.texts import capital, joined, system_title
+from voicecheck.estimate.texts import system_title
 from voicecheck.lexicon.model import System
 from voicecheck.records.finding import Finding
 from voicecheck.records.vocabulary import Market, Urgency
+from voicecheck.records.wording import capital, joined
 
 
 @dataclass(frozen=True, slots=True)

@@ -24,9 +24,9 @@ from decimal import ROUND_DOWN, Decimal
 
 from voicecheck.estimate.needs import URGENCY_ORDER, Need
 from voicecheck.estimate.scope import VEHICLE, axle_of, ground, meet, unsaid
-from voicecheck.estimate.texts import joined
 from voicecheck.records.shopdata import Operation
 from voicecheck.records.vocabulary import Urgency
+from voicecheck.records.wording import joined
 
 _STEP = Decimal("0.001")  # hours; shared time is split no finer, so that every sum stays exact
 _EVERYWHERE = frozenset({VEHICLE})

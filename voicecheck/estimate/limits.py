@@ -9,7 +9,7 @@ from typing import Literal
 
 from voicecheck.estimate.needs import component_of, kin
 from voicecheck.estimate.scope import AXLES, axle_of
-from voicecheck.estimate.texts import capital, named, plain
+from voicecheck.estimate.texts import named
 from voicecheck.lexicon.model import Lexicon
 from voicecheck.records.asks import Ask
 from voicecheck.records.estimate import LimitCheck, Verdict
@@ -17,6 +17,7 @@ from voicecheck.records.finding import Finding, Measure
 from voicecheck.records.shopdata import Limit
 from voicecheck.records.units import comparable, convert
 from voicecheck.records.vocabulary import UNPRICED_ACTIONS, Market, Unit
+from voicecheck.records.wording import capital, number
 
 Direction = Literal["min", "max"]
 Judged = Literal["beyond", "within", "open"]
@@ -295,9 +296,9 @@ def _compare(finding: Finding, measure: Measure, bar: _Bar) -> str:
         f"{finding.component.name}, {_bare(measure.what)}", where, (measure.place,) if measure.place else ()
     )
     about = {"=": "", "<": "less than ", ">": "more than ", "~": "about "}[measure.bound]
-    range_end = f" to {plain(measure.high)}" if measure.high is not None else ""
+    range_end = f" to {number(measure.high)}" if measure.high is not None else ""
     least = "at least" if bar.bound == "min" else "at most"
     return (
-        f"{capital(what)}: {about}{plain(measure.value)}{range_end} {measure.unit} against "
-        f"{least} {plain(bar.value)} {bar.unit} ({bar.source})"
+        f"{capital(what)}: {about}{number(measure.value)}{range_end} {measure.unit} against "
+        f"{least} {number(bar.value)} {bar.unit} ({bar.source})"
     )

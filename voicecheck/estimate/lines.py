@@ -20,12 +20,13 @@ from voicecheck.estimate.scope import (
     side_of,
     unsaid,
 )
-from voicecheck.estimate.texts import capital, coin, joined, named, plain, tenths, work
+from voicecheck.estimate.texts import coin, named, work
 from voicecheck.records.asks import Ask
 from voicecheck.records.estimate import Basis, Less, Line
 from voicecheck.records.money import round_money
 from voicecheck.records.shopdata import FeeRule, Operation, PartUse, PriceProfile, SetPolicy
 from voicecheck.records.vocabulary import LineKind
+from voicecheck.records.wording import capital, hours_text, joined, number
 
 
 def lines_of(
@@ -207,7 +208,7 @@ def _line(need: Need, **fields: Any) -> Line:
     }
     # sums and products drag zeros along: "1.600" h, "23.0000"
     for name, write in (
-        ("quantity", plain), ("hours", tenths), ("unit_price", coin), ("unit_price_high", coin),
+        ("quantity", number), ("hours", hours_text), ("unit_price", coin), ("unit_price_high", coin),
     ):  # fmt: skip
         value = fields.get(name)
         if isinstance(value, Decimal):
@@ -318,7 +319,7 @@ def _lead_lines(
                 amount_high=high,
                 rate_type=rate_of(need.component.system, need.action, prices)[0],
                 basis=Basis(units=units),
-                arithmetic=f"Fixed price {each} × {plain(units)} = {whole}",
+                arithmetic=f"Fixed price {each} × {number(units)} = {whole}",
                 asks=tuple(asks),
                 **common,
             )
@@ -350,13 +351,13 @@ def _to(low: Decimal, high: Decimal | None) -> str:
 
 def _labour_arithmetic(task: Task, charge: Charge, rate: Decimal, currency: str) -> str:
     each, units = task.operation.hours or Decimal(0), len(task.units)
-    less = [f"{plain(s.hours)} h {s.reason}" for s in charge.less if s.hours]
-    steps = f"{plain(each)} h"
+    less = [f"{number(s.hours)} h {s.reason}" for s in charge.less if s.hours]
+    steps = f"{number(each)} h"
     if units > 1:
-        steps += f" × {units} = {plain(charge.full)} h"
+        steps += f" × {units} = {number(charge.full)} h"
     if less:
-        steps += f", less {'; less '.join(less)} = {plain(charge.hours)} h"
-    start = f"; {plain(charge.hours)} h" if less or units > 1 else ""
+        steps += f", less {'; less '.join(less)} = {number(charge.hours)} h"
+    start = f"; {number(charge.hours)} h" if less or units > 1 else ""
     return f"{steps}{start} × {coin(rate)} = {rounded(charge.hours * rate, currency)}"
 
 

@@ -13,13 +13,13 @@ from voicecheck.estimate.needs import natural, needs_of
 from voicecheck.estimate.policies import extras
 from voicecheck.estimate.questions import general_asks, is_covered, with_asks
 from voicecheck.estimate.result import EstimateResult
-from voicecheck.estimate.texts import joined
 from voicecheck.estimate.totals import terms_of, total
 from voicecheck.lexicon.model import Lexicon
 from voicecheck.records.estimate import AddedLine, Estimate, LineChange
 from voicecheck.records.finding import Finding
 from voicecheck.records.shopdata import Discount, ShopData
 from voicecheck.records.vocabulary import Market
+from voicecheck.records.wording import joined
 
 _SCORER = RapidfuzzScorer()
 

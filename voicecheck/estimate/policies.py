@@ -8,12 +8,13 @@ from dataclasses import dataclass, field, replace
 from voicecheck.estimate.match import Match, Matcher
 from voicecheck.estimate.needs import Need, component_of, kin
 from voicecheck.estimate.scope import partners, positions_at, possible_spots, spots_of, unsaid
-from voicecheck.estimate.texts import capital, joined, work
+from voicecheck.estimate.texts import work
 from voicecheck.lexicon.model import Component, Lexicon
 from voicecheck.records.asks import Ask
 from voicecheck.records.estimate import AskedBy
 from voicecheck.records.finding import Finding, Ref
 from voicecheck.records.shopdata import (
+    BEYOND_LIMIT,
     Conclusion,
     Mode,
     Operation,
@@ -23,8 +24,7 @@ from voicecheck.records.shopdata import (
     SetPolicy,
 )
 from voicecheck.records.vocabulary import Action, Position
-
-BEYOND_LIMIT = "beyond_limit"  # as a condition: one of the readings is beyond its limit
+from voicecheck.records.wording import capital, joined
 
 
 @dataclass(slots=True)

@@ -5,11 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 from decimal import Decimal
 
-from voicecheck.estimate.texts import coin, plain
+from voicecheck.estimate.texts import coin
 from voicecheck.records.estimate import Basis
 from voicecheck.records.money import round_money
 from voicecheck.records.shopdata import PartUse, PriceProfile, RateType, TaxRule
 from voicecheck.records.vocabulary import Action
+from voicecheck.records.wording import number
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,12 +71,12 @@ def selling_price(use: PartUse, prices: PriceProfile) -> Price | str:
         cost = use.price_high if factor is not None and use.price_high is not None else use.price
         return f": it costs {coin(cost)}, and no markup band of the price profile reaches that far"
     price = use.price * factor
-    steps = f"cost {coin(use.price)} × {plain(factor)} = {coin(price)}"
+    steps = f"cost {coin(use.price)} × {number(factor)} = {coin(price)}"
     basis = Basis(cost=use.price, cost_high=use.price_high, factor=factor, factor_high=factor_high)
     if use.price_high is None or factor_high is None:
         return Price(price, None, steps, basis)
     other = use.price_high * factor_high
-    steps += f" to cost {coin(use.price_high)} × {plain(factor_high)} = {coin(other)}"
+    steps += f" to cost {coin(use.price_high)} × {number(factor_high)} = {coin(other)}"
     # a dearer part may fall into a band with a smaller factor
     return Price(min(price, other), max(price, other), steps, basis)
 
@@ -88,7 +89,7 @@ def sublet_price(cost: Decimal, high: Decimal | None, prices: PriceProfile) -> P
     price, top = cost * factor, None if high is None else high * factor
     steps = f"cost {_span(cost, high)}"
     if percent:
-        steps += f" + {plain(percent)} % = {_span(price, top)}"
+        steps += f" + {number(percent)} % = {_span(price, top)}"
     return Price(price, top, steps, basis)
 
 
@@ -99,7 +100,7 @@ def times(price: Price, quantity: Decimal, currency: str) -> tuple[Decimal, Deci
     exact = _span(price.low * quantity, None if price.high is None else price.high * quantity)
     steps = price.steps
     if quantity != 1:
-        steps += f"; {plain(quantity)} × {_span(price.low, price.high)} = {exact}"
+        steps += f"; {number(quantity)} × {_span(price.low, price.high)} = {exact}"
     if amount != price.low * quantity or (high is not None and price.high != high / quantity):
         steps += f", rounded to {_span(amount, high)}"
     return amount, high, steps

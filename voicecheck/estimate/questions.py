@@ -7,12 +7,13 @@ from collections.abc import Sequence
 from voicecheck.estimate.limits import Limits
 from voicecheck.estimate.needs import Need, asks_for_work, covering
 from voicecheck.estimate.policies import conclusion
-from voicecheck.estimate.texts import capital, joined, named, work
+from voicecheck.estimate.texts import name_of, work, wrong_with
 from voicecheck.lexicon.model import Lexicon
 from voicecheck.records.asks import Ask
 from voicecheck.records.finding import Finding
 from voicecheck.records.shopdata import ShopData
 from voicecheck.records.vocabulary import UNPRICED_ACTIONS, Action, Market
+from voicecheck.records.wording import capital, joined
 
 # Advice that makes no sense without a fault; maintenance does.
 _FOR_A_FAULT: frozenset[Action] = frozenset({"replace", "repair", "resurface"})
@@ -38,7 +39,7 @@ def is_covered(finding: Finding, needs: Sequence[Need], lexicon: Lexicon) -> boo
 def _finding_asks(
     finding: Finding, needs: Sequence[Need], limits: Limits, lexicon: Lexicon, shop: ShopData
 ) -> list[Ask]:
-    what = capital(named(finding.component.name, finding.positions, finding.place))
+    what = name_of(finding)
     covered = is_covered(finding, needs, lexicon)
     advised = finding.action not in UNPRICED_ACTIONS
     beyond = limits.crossed(finding)
@@ -105,24 +106,17 @@ def _advice(finding: Finding) -> str:
 
 
 def _no_advice(finding: Finding, what: str, number: str, more: tuple[str, str] | None) -> Ask:
-    wrong = joined([c.name for c in finding.conditions]) or (
-        "missing" if finding.state == "missing" else "defective"
-    )
     choices = (
         ("Install", "Leave it") if finding.state == "missing" else ("Replace", "Repair", "Watch", "Leave it")
     )
     said = f" {more[1]} {more[0]}, or else:" if more else ""
+    options = capital(joined(choices, last="or").lower())
     return Ask(
         code="no_advice",
         field="action",
-        message=f"{what}: {wrong}.{said} {number}{' ' if number else ''}{_options(choices)}?",
+        message=f"{what}: {wrong_with(finding)}.{said} {number}{' ' if number else ''}{options}?",
         choices=(more[0], *choices) if more and more[0] not in choices else choices,
     )
-
-
-def _options(choices: Sequence[str]) -> str:
-    """ "Replace, repair, watch or leave it"."""
-    return capital(f"{', '.join(choices[:-1])} or {choices[-1]}".lower())
 
 
 def general_asks(shop: ShopData, market: Market) -> tuple[Ask, ...]:

@@ -6,7 +6,9 @@ from collections.abc import Sequence
 from decimal import Decimal
 
 from voicecheck.lexicon.model import System
+from voicecheck.records.finding import Finding
 from voicecheck.records.vocabulary import Action, Market
+from voicecheck.records.wording import capital, joined, number
 
 _SYSTEM_TITLES: dict[System, str] = {
     "brakes": "brakes",
@@ -28,39 +30,27 @@ _SYSTEM_TITLES: dict[System, str] = {
 _UK_TITLES: dict[System, str] = {"wheels_tyres": "wheels and tyres"}
 
 
-def joined(items: Sequence[str]) -> str:
-    """ "a", "a and b", "a, b and c"."""
-    if len(items) < 2:
-        return "".join(items)
-    return f"{', '.join(items[:-1])} and {items[-1]}"
-
-
-def capital(text: str) -> str:
-    """The first letter large, the rest untouched ("ABS sensor" stays)."""
-    return text[:1].upper() + text[1:]
-
-
 def named(name: str, positions: Sequence[str], place: Sequence[str] = ()) -> str:
     """ "front left and front right upper ball joint": where, which, what."""
     return " ".join(part for part in (joined(positions), joined(place), name) if part)
 
 
-def plain(value: Decimal) -> str:
-    """A number without trailing zeros or an exponent: "2.5", "100"."""
-    text = f"{value:f}"
-    return text.rstrip("0").rstrip(".") if "." in text else text
+def name_of(finding: Finding) -> str:
+    """ "Front left outer tie rod end"."""
+    return capital(named(finding.component.name, finding.positions, finding.place))
+
+
+def wrong_with(finding: Finding) -> str:
+    """What was said to be wrong with a defective or missing part."""
+    return joined(c.name for c in finding.conditions) or (
+        "missing" if finding.state == "missing" else "defective"
+    )
 
 
 def coin(value: Decimal) -> str:
     """Money inside arithmetic: at least two digits after the point, more where the exact value has more."""
-    whole, _, digits = plain(value).partition(".")
+    whole, _, digits = number(value).partition(".")
     return f"{whole}.{digits.ljust(2, '0')}"
-
-
-def tenths(value: Decimal) -> str:
-    """Hours: at least one digit after the point."""
-    text = plain(value)
-    return text if "." in text else f"{text}.0"
 
 
 def work(action: Action, name: str) -> str:

@@ -6,10 +6,11 @@ from collections.abc import Callable, Sequence
 from decimal import Decimal
 
 from voicecheck.estimate.pricing import rates, taxes_of
-from voicecheck.estimate.texts import coin, joined, plain
+from voicecheck.estimate.texts import coin
 from voicecheck.records.estimate import DiscountLine, Line, TaxLine, Terms, Totals
 from voicecheck.records.money import of_units, percent_of, round_money, sum_money
 from voicecheck.records.shopdata import Discount, PriceProfile, TaxClass, TaxRule
+from voicecheck.records.wording import joined, number
 
 _KINDS: tuple[TaxClass, ...] = ("labour", "part", "fluid", "sublet", "fee", "supplies")
 _CALLED: dict[TaxClass, str] = {"part": "parts", "fluid": "fluids", "fee": "fees"}
@@ -52,7 +53,7 @@ def _sum_up(
     said: dict[str, str] = {}
     net["supplies"] = percent_of(net["labour"], terms.supplies_percent, currency)
     said["supplies"] = (
-        f"{plain(terms.supplies_percent)} % of labour {coin(net['labour'])} = {coin(net['supplies'])}"
+        f"{number(terms.supplies_percent)} % of labour {coin(net['labour'])} = {coin(net['supplies'])}"
     )
     if terms.supplies_cap is not None and net["supplies"] > terms.supplies_cap:
         net["supplies"] = round_money(terms.supplies_cap, currency)
@@ -98,7 +99,7 @@ def _discount(rule: Discount, net: dict[TaxClass, Decimal], currency: str) -> Di
     whole = round_money(base, currency)
     if rule.percent is not None:
         amount = percent_of(base, rule.percent, currency)
-        steps = f"{plain(rule.percent)} % of {rule.on} {coin(whole)} = {coin(amount)}"
+        steps = f"{number(rule.percent)} % of {rule.on} {coin(whole)} = {coin(amount)}"
     else:
         amount = round_money(rule.amount or _NONE, currency)
         steps = f"{coin(amount)} off {rule.on} {coin(whole)}"
@@ -119,11 +120,11 @@ def _tax(rule: TaxRule, net: dict[TaxClass, Decimal], currency: str, *, discount
     what = joined([f"{_CALLED.get(k, k)} {coin(round_money(net[k], currency))}" for k in rule.on if net[k]])
     what = what or "nothing that it applies to"
     after = " after discount" if discounted else ""
-    sums = f" = {plain(rule.percent)} % of {coin(base)}" if sum(1 for k in rule.on if net[k]) > 1 else ""
+    sums = f" = {number(rule.percent)} % of {coin(base)}" if sum(1 for k in rule.on if net[k]) > 1 else ""
     return TaxLine(
         name=rule.name,
         percent=rule.percent,
         base=base,
         amount=amount,
-        arithmetic=f"{rule.name}: {plain(rule.percent)} % of {what}{after}{sums} = {coin(amount)}",
+        arithmetic=f"{rule.name}: {number(rule.percent)} % of {what}{after}{sums} = {coin(amount)}",
     )

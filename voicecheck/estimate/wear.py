@@ -9,10 +9,10 @@ from __future__ import annotations
 from decimal import ROUND_DOWN, ROUND_UP, Decimal
 from typing import Literal
 
-from voicecheck.estimate.texts import plain
 from voicecheck.records.base import Record
 from voicecheck.records.units import comparable, convert
 from voicecheck.records.vocabulary import Unit
+from voicecheck.records.wording import number
 
 ASSUMPTION = (
     "Assumes that it wears on as evenly as between the two readings; driving, load and parts change that."
@@ -114,16 +114,16 @@ def _told(
     last = None if latest is None else latest.quantize(_WHOLE, rounding=ROUND_UP)
     unit = later.odometer_unit
     if reached:
-        message = f"At or beyond its limit at {plain(first)} {unit} already."
+        message = f"At or beyond its limit at {number(first)} {unit} already."
     elif last is None:
         message = (
-            f"{plain(left)} {later.unit} left. The limit will be reached at {plain(first)} {unit} at the "
+            f"{number(left)} {later.unit} left. The limit will be reached at {number(first)} {unit} at the "
             f"earliest; the two readings are too close to name a latest. {ASSUMPTION}"
         )
     else:
         message = (
-            f"{plain(left)} {later.unit} left. The limit will be reached between {plain(first)} and "
-            f"{plain(last)} {unit}. {ASSUMPTION}"
+            f"{number(left)} {later.unit} left. The limit will be reached between {number(first)} and "
+            f"{number(last)} {unit}. {ASSUMPTION}"
         )
     return Forecast(
         left=left,

@@ -8,10 +8,12 @@ from voicecheck.findings.notes import Note, Saying
 from voicecheck.findings.places import axles_of, sits
 from voicecheck.findings.rules import Rules
 from voicecheck.findings.scene import MEMORY, Scene
-from voicecheck.records.reading import Token
+from voicecheck.records.reading import Mark, Token
 
 _OBJECT_REACH = 5  # tokens behind advice that can name what it is about
 _NEAR = 3  # notes back to which bare advice looks for a fault
+_SEVERAL = 2  # parts told in a row, all of which an advice may be for
+_CORNERS = 4  # "all four"
 
 
 class Antecedents:
@@ -38,6 +40,8 @@ class Antecedents:
     def _spoken_of(self, saying: Saying) -> list[Note]:
         """The notes that a saying is about by its words and what was spoken of last."""
         recent = self._scene.recent
+        if told_as := self._told_as(saying):
+            return told_as
         if saying.advises and not saying.states and (named := self.named(saying)):
             return [named]
         plural = saying.grammar("plural_pronoun")
@@ -60,6 +64,47 @@ class Antecedents:
             return recent[-1:]
         return self.fitting(saying) or recent[-1:]
 
+    def _told_as(self, saying: Saying) -> list[Note]:
+        """ "replace the noisy one", "change the two bad ones": the faults told so, or all of the part."""
+        conditions = [m for m in saying.of_kind("condition") if not m.negated]
+        if not saying.advises or saying.place.located:
+            return []
+        if not conditions:
+            return self._of_kinds(saying)
+        behind = self._scene.tokens[conditions[-1].last : conditions[-1].last + 1]
+        words = [t.text for t in behind]
+        if not set(words) & {"one", "ones"}:
+            return []
+        faults = [
+            n
+            for n in self._scene.latest()
+            if n.state in ("defect", "missing") and n.action is None and not n.withdrawn
+        ]
+        faults = [n for n in faults if n.component == faults[0].component]
+        alike = [n for n in faults if {m.id for m in conditions} & set(n.conditions)]
+        found = alike or faults
+        return list(reversed(found)) if words == ["ones"] else found[:1]
+
+    def _of_kinds(self, saying: Saying) -> list[Note]:
+        """ "replace the lowers": every fault of the kind that the word names."""
+        kinds = [m for m in saying.of_kind("place", "qualifier") if self._is_plural(m)]
+        if saying.states or not kinds:
+            return []
+        named = {m.id for m in kinds}
+        parts = self._rules.lexicon.components
+        return [
+            n
+            for n in self._scene.notes[-2 * MEMORY :]
+            if named & {*parts[n.component].place, *n.place}
+            and n.state in ("defect", "missing")
+            and n.action is None
+            and not n.withdrawn
+        ]
+
+    def _is_plural(self, mark: Mark) -> bool:
+        word = self._scene.tokens[mark.last - 1].text
+        return word.endswith("s") and not word.endswith("'s")
+
     def named(self, saying: Saying) -> Note | None:
         """ "should put in a new cable" after the parking brake cable: the last fault, nothing yet advised on
         it, whose name ends with a word that the advice has for its object.
@@ -77,6 +122,25 @@ class Antecedents:
             if open_fault and said & {name.split()[-1] for name in names}:
                 return note
         return None
+
+    def all_told(self, saying: Saying) -> list[Note]:
+        """ "Bush torn. Link rattling. Mount noisy. All want doing.": the faults of several parts told in a
+        row, on none of which anything is advised yet; none where "all four" can be wheels of the last part.
+        """
+        place = saying.place
+        if not saying.advises or saying.states or place.absolute or "all" not in place.relatives:
+            return []
+        waiting: list[Note] = []
+        for note in reversed(self._scene.notes):
+            if note.withdrawn or not note.says_something:
+                continue
+            if note.state not in ("defect", "missing") or note.action is not None:
+                break
+            waiting.insert(0, note)
+        said = {t.text for m in saying.of_kind("place") for t in self._scene.tokens[m.first : m.last + 1]}
+        if len({n.component for n in waiting}) < _SEVERAL or ("four" in said and len(waiting) != _CORNERS):
+            return []
+        return waiting
 
     def _last_pair(self) -> list[Note]:
         """The faults of the last two parts, for "both of those"; none where one of them is at several
@@ -106,11 +170,12 @@ class Antecedents:
         ):  # "rears are five mil": what was measured at the front
             told.sort(key=lambda n: not any(m.unit in units for m in n.measures))
         for note in told:
-            if self._fits(note, saying):
+            if self.fits(note, saying):
                 return [note]
         return []
 
-    def _fits(self, note: Note, saying: Saying) -> bool:
+    def fits(self, note: Note, saying: Saying) -> bool:
+        """Whether the words can be about the part: its places, what its readings measure, its faults."""
         lexicon = self._rules.lexicon
         place = saying.place
         if place.located and not sits(lexicon.components[note.component]):

@@ -38,6 +38,10 @@ class ClauseView:
         token = self.tokens[at]
         return token.comma or token.stop or token.pause_s > _REST_S
 
+    def ends_at(self, last: int) -> bool:
+        """Whether nothing more is said in the clause, or a rest comes, at token ``last``."""
+        return last >= self.clause.last or self._stops(last - 1)
+
     def adjacent(self, before: Mark, here: Mark) -> bool:
         """Nothing stands between the two, not even a comma."""
         return before.last == here.first and not self._stops(before.last - 1)
@@ -89,9 +93,11 @@ class ClauseView:
         """
         at = mark.first
         while at > floor:
+            if any(m.kind == "action" for m in self._ending.get(at, ())):
+                return ""  # "top off the coolant": no tie, but what is done
             ending = self._grammar_ending(at)
             for kind in _TIES_TOLD:
-                if kind in ending and ending[kind].first >= floor:
+                if kind in ending and (ending[kind].first >= floor or kind == "target"):
                     return kind
             step = [m for m in self._ending.get(at, ()) if m.kind == "place" or m.detail == "determiner"]
             if not step:
@@ -161,7 +167,9 @@ class ClauseView:
         return at
 
     def _ends_lead(self, mark: Mark, grammar: Container[str], *, tied: bool, floor: int) -> bool:
-        """Whether a condition before a part is said of the part before it."""
+        """Whether a condition before a part is said of the part before it, or the part is an exception."""
+        if mark.kind == "cue" and mark.detail == "except":
+            return True  # "the bulbs work apart from the fog light"
         if mark.kind != "condition":
             return False
         if "target" in grammar or self._is_counted(mark):

@@ -9,8 +9,9 @@ from voicecheck.findings.items import ClauseItems
 from voicecheck.findings.naming import Namer
 from voicecheck.findings.notes import Note, Saying, last_place, says_anything, split_sayings
 from voicecheck.findings.noting import Noter
-from voicecheck.findings.places import Place, on_same_axle, resolve
+from voicecheck.findings.places import Place, on_same_axle, other_side_too, resolve
 from voicecheck.findings.readings import reading_marks
+from voicecheck.findings.remedies import WIDE
 from voicecheck.findings.rules import Rules
 from voicecheck.findings.scene import Scene
 from voicecheck.records.reading import Clause
@@ -37,11 +38,26 @@ class Corrections:
         if len(parts) > 1 and all(part.place.located and part.states for part in parts):
             for part in parts:
                 self._amend_at(standing, part, span)
+        elif standing and self._is_widened(parts):
+            self._amend_last(standing[-1], parts[0], span)
+            told = [m for part in parts[1:] for m in part.marks if m.kind != "place"]
+            self._filler.fill(standing[-1], Saying(told), has_part=False)
         elif standing:
             self._amend_last(standing[-1], saying, span)
 
+    @staticmethod
+    def _is_widened(parts: Sequence[Saying]) -> bool:
+        """ "make that both, the right's humming too": both first, and then what is wrong with the other."""
+        wide = not parts[0].place.absolute and bool(WIDE & set(parts[0].place.relatives))
+        told = [m for part in parts[1:] for m in part.of_kind("condition")]
+        fine = any(part.cues("ok") for part in parts[1:])
+        return wide and not parts[0].states and bool(told) and not fine and not any(m.negated for m in told)
+
     def _amend_last(self, note: Note, saying: Saying, span: tuple[int, int]) -> None:
         """ "no, sorry, the left", "make that four": the last part's place, reading or fault as said last."""
+        ordered = self._wide_order(saying)
+        if ordered is not None:
+            saying = Saying([m for m in saying.marks if m not in ordered.marks])
         place = last_place(saying)
         other = self._tree.sibling(note.component, Place.of(saying.marks).qualifiers)
         if other is not None:
@@ -55,12 +71,31 @@ class Corrections:
             if fresh:
                 note.measures = [*note.measures[: -len(fresh)], *fresh]
             saying = Saying([m for m in saying.marks if m.kind != "quantity"])
-        if saying.of_kind("condition"):
+        cleared = any(not m.negated for m in saying.cues("ok")) and not saying.advises
+        if saying.of_kind("condition") or cleared:  # "no wait, I read it wrong, it's fine"
             note.conditions = []
             note.state = None
         if says_anything(saying.marks):
             self._filler.fill(note, Saying([m for m in saying.marks if m.kind != "place"]), has_part=False)
+        if ordered is not None:
+            here = Saying([m for m in ordered.marks if m.kind != "place"])
+            self._filler.fill(note, here, has_part=True)
+            note.action_positions = other_side_too(self._components[note.component], note.positions)
         note.ranges.append(span)
+
+    @staticmethod
+    def _wide_order(saying: Saying) -> Saying | None:
+        """ "correction, right rear, replace both of them": the work ordered behind the place put right, where
+        it takes in both sides.
+        """
+        orders = [m for m in (*saying.of_kind("action"), *saying.cues("advice")) if not m.negated]
+        if not orders:
+            return None
+        start = min(m.first for m in orders)
+        behind = Saying([m for m in saying.marks if m.first >= start])
+        before = Saying([m for m in saying.marks if m.first < start])
+        wide = bool(WIDE & set(behind.place.relatives)) and not behind.place.absolute
+        return behind if wide and before.place.located else None
 
     def _amend_at(self, standing: Sequence[Note], saying: Saying, span: tuple[int, int]) -> None:
         """One of several corrected places: "five on the right and four on the left"."""
@@ -109,6 +144,8 @@ class Corrections:
     @staticmethod
     def names_what_goes(after: Clause, cut: ClauseItems) -> bool:
         """Whether the words after a withdrawal start with a part: "forget the battery"."""
+        if any(m.detail == "names_cause" for m in after.marks if m.first <= after.first):
+            return False
         return bool(cut.items) and not says_anything(cut.head) and cut.items[0].first - after.first <= 1
 
     def take_back_named(self, cut: ClauseItems) -> None:

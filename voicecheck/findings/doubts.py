@@ -10,6 +10,7 @@ from voicecheck.lexicon.model import Component, Lexicon
 from voicecheck.records.asks import Ask
 from voicecheck.records.transcript import Span, Word
 from voicecheck.records.vocabulary import CORNERS, UNPRICED_ACTIONS
+from voicecheck.records.wording import capital
 
 _CARRIED = 0.8  # of a place taken from the talk around, against one that was said
 _READING_ONLY = 0.8  # of "fine" where only a number was read out
@@ -95,4 +96,9 @@ def _asks_of_reference(note: Note, part: Component) -> list[Ask]:
         message = f"“{note.action}” was said some sentences after {part.name}. Does it belong to it?"
         choices = ("yes", "no, to another part")
         asks.append(Ask(code="advice_said_later", field="action", message=message, choices=choices))
+    if note.doubts.get("action") == "listed":
+        name = capital(part.name)
+        message = f"{name} stands in a list of work without what is to be done. {capital(note.action or '')}?"
+        choices = ("yes", "other work")
+        asks.append(Ask(code="work_not_named", field="action", message=message, choices=choices))
     return asks

@@ -5,12 +5,14 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from voicecheck.findings.notes import Note, Saying
+from voicecheck.findings.places import other_side_too
 from voicecheck.findings.readings import beyond, limit_marks, reading_marks
 from voicecheck.findings.rules import Rules
 from voicecheck.findings.scene import MEMORY, Scene
 from voicecheck.findings.state import GOES_WITH, Statement, Weigher
+from voicecheck.findings.words import Words
 from voicecheck.records.finding import Measure
-from voicecheck.records.reading import Mark
+from voicecheck.records.reading import Mark, Token
 from voicecheck.records.vocabulary import UNPRICED_ACTIONS, Action, Unit
 
 _QUALIFIER_REACH = 2  # tokens between a reading and the qualifier behind it ("on the inner")
@@ -38,6 +40,7 @@ class Filler:
         if note.state == "ok" and note.doubts.get("state") == "reading only" and _is_beyond(note):
             note.state = "defect"  # "forty thou, and thirty's all you get"
         self._advise(note, said, saying, has_part=has_part)
+        self._widen(note, saying)
         if said.urgency is not None:
             note.urgency = said.urgency
         note.sublet = note.sublet or said.sublet
@@ -53,8 +56,9 @@ class Filler:
         """Readings, and limits said along with them; a rating ("out of 650") is neither."""
         quantities = reading_marks(self._scene.tokens, saying)
         limits = limit_marks(saying, quantities)
-        rated = self._rules.gauge.rated(self._scene.tokens, quantities)
-        taken = {q.first for q in (*limits, *rated)}
+        gauge, tokens = self._rules.gauge, self._scene.tokens
+        idle = (*limits, *gauge.rated(tokens, quantities), *gauge.said_again(tokens, quantities))
+        taken = {q.first for q in idle}
         measures = self.measures(note, saying, [q for q in quantities if q.first not in taken])
         unit = measures[-1].unit if measures else None  # "ninety thousandths, and you're allowed fifty"
         spoken = [
@@ -114,6 +118,14 @@ class Filler:
         if points_at_it:
             note.action = self._rules.lexicon.components[note.component].advice
 
+    def _widen(self, note: Note, saying: Saying) -> None:
+        """ "left one's leaking, do the pair", "needs a pair": the work takes in the other side."""
+        if note.action in (None, *UNPRICED_ACTIONS) or note.action_positions:
+            return
+        if orders_pair(saying, self._scene.tokens, self._rules.words):
+            entry = self._rules.lexicon.components[note.component]
+            note.action_positions = other_side_too(entry, note.positions)
+
     def _comes_after(self, action: Action, note: Note, saying: Saying) -> bool:
         """ "Needs a condenser. Then recharge it.": lesser work behind "then" goes with the replacement."""
         if action not in GOES_WITH.get(note.action or "", ()):
@@ -171,17 +183,44 @@ class Filler:
         return " ".join(words)
 
 
+def orders_pair(saying: Saying, tokens: Sequence[Token], words: Words) -> bool:
+    """ "needs a pair", "replace both": whether a word for two stands in an order or right behind it."""
+    orders = [*saying.cues("advice", "quantity"), *saying.of_kind("action")]
+    wide = "both" in saying.place.relatives and bool(orders) and not saying.states  # "do them as a pair"
+    return wide or any(t.text in words.pair_word for m in orders for t in tokens[m.first : m.last + 2])
+
+
 def _qualifiers_of(reading: Mark, saying: Saying) -> list[Mark]:
-    """ "inner three, outer four" and "three on the inner, four on the outer": which goes with the number."""
+    """ "inner three, outer four" and "three on the inner, four on the outer": which goes with the number.
+
+    The first of a saying tells whether they stand before their numbers or behind.
+    """
     said = saying.of_kind("place", "qualifier")
-    before = [m for m in said if m.last == reading.first]
-    return before or [m for m in said if 0 <= m.first - reading.last <= _QUALIFIER_REACH]
+    numbers = saying.of_kind("quantity")
+    if said and numbers and said[0].first < numbers[0].first:
+        bar = max((q.last for q in numbers if q.last <= reading.first), default=0)
+        return [m for m in said if bar <= m.first and m.last <= reading.first][-1:]
+    bar = min(
+        (q.first for q in numbers if q.first >= reading.last), default=reading.last + _QUALIFIER_REACH + 1
+    )
+    return [m for m in said if 0 <= m.first - reading.last <= _QUALIFIER_REACH and m.last <= bar][:1]
 
 
 def _counted(saying: Saying, cues: Sequence[Mark]) -> bool:
     """ "Needs two": how many are to be had, right behind the advice."""
     ends = {cue.last for cue in cues}
     return any(q.unit is None and q.first in ends for q in saying.of_kind("quantity"))
+
+
+def share_limits(notes: Sequence[Note]) -> None:
+    """ "left twenty six, right twenty six one, minimum's twenty six two": the limit is for both readings."""
+    for told in notes:
+        for note in notes:
+            if note.component != told.component or not told.limits_said or note.limits_said:
+                continue
+            note.limits_said.extend(told.limits_said if note.measures else ())
+            if note.state == "ok" and note.doubts.get("state") == "reading only" and _is_beyond(note):
+                note.state = "defect"
 
 
 def _is_beyond(note: Note) -> bool:
@@ -195,7 +234,9 @@ def _judge(note: Note, said: Statement, saying: Saying, *, measured: bool) -> No
         only_reading = (
             said.state == "ok" and measured and not saying.cues("ok") and not saying.of_kind("condition")
         )
-        stays_doubtful = note.state == "suspect" and said.state == "defect" and said.symptoms_only
+        stays_doubtful = note.state == "suspect" and (
+            (said.state == "defect" and said.symptoms_only) or said.state == "not_checked"
+        )
         if (note.state is None or not only_reading) and not stays_doubtful:
             note.state = said.state
         if only_reading and note.state == "ok":

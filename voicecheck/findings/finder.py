@@ -44,7 +44,7 @@ class Finder:
         evidence = Evidence(reading, self._lexicon, self._rules.tree)
         counts = [evidence.of(note) for note in notes]
         findings = tuple(
-            self._finding(note, names, reading.tokens, transcript, counts=counted)
+            self._finding(note, names, reading, transcript, counts=counted)
             for note, counted in zip(notes, counts, strict=True)
         )
         ledger = keep_ledger(reading, findings, assembler.talk, words=len(transcript.words), fine=self._fine)
@@ -56,13 +56,13 @@ class Finder:
         self,
         note: Note,
         names: dict[int, str],
-        tokens: Sequence[Token],
+        reading: Reading,
         transcript: Transcript,
         *,
         counts: Mapping[str, float],
     ) -> Finding:
         component = self._lexicon.components[note.component]
-        spans = _spans(note, tokens, transcript.words)
+        spans = _spans(note, reading.tokens, transcript.words)
         learned = self._learned(counts) if self._sureness is not None else None
         certainty = certainty_of(note, component, spans, transcript.words, learned=learned)
         asks = asks_of(note, self._lexicon, spans, sure=certainty["component"])
@@ -74,7 +74,7 @@ class Finder:
             positions=note.positions,
             place=tuple(note.place),
             state=note.state or "defect",
-            conditions=tuple(Ref(id=c, name=self._lexicon.conditions[c].name) for c in note.conditions),
+            conditions=tuple(Ref(id=c, name=self._called(c, note, reading)) for c in note.conditions),
             measures=tuple(note.measures),
             limits_said=tuple(note.limits_said),
             action=note.action or "none",
@@ -91,6 +91,22 @@ class Finder:
             certainty=certainty,
             asks=asks,
         )
+
+    def _called(self, condition: str, note: Note, reading: Reading) -> str:
+        """The condition's name; the speaker's own words for one that does not usually fit the part, so that
+        no lamp's word is written of a strut.
+        """
+        term = self._lexicon.conditions[condition]
+        if self._lexicon.fits(term.fits, note.component):
+            return term.name
+        for first, last in note.ranges:
+            for mark in (m for clause in reading.clauses for m in clause.marks):
+                if mark.kind == "condition" and mark.id == condition and first <= mark.first < last:
+                    said = [token.text for token in reading.tokens[mark.first : mark.last]]
+                    while len(said) > 1 and said[0] in self._rules.words.copula:
+                        said = said[1:]
+                    return " ".join(said)
+        return term.name
 
     def _learned(self, counts: Mapping[str, float]) -> dict[str, float]:
         assert self._sureness is not None

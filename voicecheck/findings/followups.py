@@ -6,11 +6,11 @@ from collections.abc import Sequence
 from copy import copy
 
 from voicecheck.findings.antecedents import Antecedents
-from voicecheck.findings.filling import Filler
+from voicecheck.findings.filling import Filler, orders_pair, share_limits
 from voicecheck.findings.items import ClauseItems
-from voicecheck.findings.notes import Note, Saying, split_sayings
+from voicecheck.findings.notes import Note, Saying, is_state, split_sayings, turn_round
 from voicecheck.findings.noting import Noter
-from voicecheck.findings.places import Place, as_place, on_same_axle, resolve, single_axle
+from voicecheck.findings.places import Place, as_place, axles_of, on_same_axle, resolve, single_axle
 from voicecheck.findings.remedies import WIDE, Remedies
 from voicecheck.findings.rules import Rules
 from voicecheck.findings.scene import Scene, Symptom
@@ -41,27 +41,37 @@ class Followups:
         """
         saying = Saying(cut.head)
         span = (cut.head_first, cut.head_last)
+        saying = self._under_heading(saying)
         if saying.grammar("rest") or self._is_topic(saying):
             self._scene.dismiss(*span, why="the rest, no part named")
             return
         if self._is_open_symptom(saying, span):
             told = list(dict.fromkeys(m.id for m in saying.of_kind("condition") if not m.negated))
-            self._scene.symptom = Symptom(told, span, self._scene.clause)
+            self._scene.symptom = Symptom(told, span, self._scene.clause, saying.place)
             self._scene.dismiss(*span, why="a symptom, no part named")
             return
         if self._clears_denied(saying):
             self._by_reading(self._scene.denied, saying, span)
             return
+        saying = self._as_order(saying, span)
         kind = bool(saying.place.qualifiers) and bool(self._scene.recent) and self._other_kind(saying)
         again = bool(saying.grammar("same")) and (saying.place.located or kind)
         if again and saying.advises and _is_only_wide(saying.place):
             again = False  # "they're all the same age, so fit a set"
         tells = saying.states or saying.advises or saying.cues("urgency", "advice", "no_action")
+        if saying.turns_round and self._scene.standing and self._scene.recent[-1].says_something:
+            before = self._scene.standing
+            self._noter.keep_beside(before[-1], saying, span)
+            turn_round(self._scene.recent[-1], before)
+            return
         if not tells and again and self._scene.recent:
             self._same_again(saying, span)
         elif not tells:
             if saying.place.located:
                 self._heading(saying.place, span, before_parts=bool(cut.items))
+                if not cut.items:
+                    self._scene.headed = saying.of_kind("place")
+                    self._scene.headed_clause = self._scene.clause
         elif not self._scene.recent and not self._implied(saying):
             if saying.place.located and saying.states:
                 self._heading(saying.place, span, before_parts=bool(cut.items))
@@ -72,6 +82,41 @@ class Followups:
         else:
             for part in split_sayings(self._scene.tokens, saying.marks):
                 self._amend(part, span)
+
+    def _under_heading(self, saying: Saying) -> Saying:
+        """ "Rotor. Right front. Grooved.": the place said as a sentence of its own, between a part and what
+        is found of it, is that of the statement.
+        """
+        scene = self._scene
+        if scene.headed_clause != scene.clause - 1 or not saying.states or saying.place.located:
+            return saying
+        recent = scene.standing
+        if not recent or len({n.component for n in recent}) > 1:
+            return saying
+        note = recent[-1]
+        blank = not note.says_something and note.placed != "said" and note.clause == scene.clause - 2
+        with_place = Saying([*scene.headed, *saying.marks])
+        if not blank and (note.placed != "said" or scene.clause - note.last_told > 2):
+            return saying
+        return with_place if self._antecedents.fits(note, with_place) else saying
+
+    def _as_order(self, saying: Saying, span: tuple[int, int]) -> Saying:
+        """ "Pair of those.", "a set of them, please": a number of what was just told faulty, and nothing
+        else said, is an order.
+        """
+        counts = saying.cues("quantity")
+        judged = [m for m in saying.marks if m.kind in _JUDGED and m.kind != "quantity"]
+        if len(counts) != 1 or judged or saying.advises or saying.cues("negation", "no_action", "hedge"):
+            return saying
+        told = [m for m in saying.grammar("plural_pronoun") if m.last >= counts[0].last]
+        ends = bool(told) and (told[-1].last == span[1] or self._scene.tokens[told[-1].last - 1].comma)
+        if not ends or any(m.detail in ("copula", "existential", "would") for m in saying.marks):
+            return saying
+        latest = next(iter(self._scene.latest()), None)
+        near = latest is not None and self._scene.clause - latest.last_told <= 1
+        if latest is None or not near or latest.state not in ("defect", "missing") or latest.action:
+            return saying
+        return Saying([*saying.marks, counts[0].model_copy(update={"detail": "advice", "id": ""})])
 
     def _clears_denied(self, saying: Saying) -> bool:
         """ "It's not the compressor. That's pumping fine.": "that" is the part just said not to be it."""
@@ -102,7 +147,8 @@ class Followups:
         if any(m.first < faults[0].first for m in saying.grammar("pronoun", "plural_pronoun", "pronoun_one")):
             return False
         place = saying.place
-        if not leaked and (place.sides or place.positions or place.qualifiers):
+        elsewhere = bool(place.sides or place.positions or place.qualifiers) and bool(self._scene.recent)
+        if not leaked and elsewhere:
             return False  # "there's a hum on the right": of the part before, elsewhere
         opens = saying.marks[0] is faults[0] and span[1] - span[0] > faults[0].last - faults[0].first
         named = bool(saying.grammar("existential")) or opens
@@ -156,8 +202,16 @@ class Followups:
         told = [n for n in self._scene.statement if not n.withdrawn and n.says_something]
         source = told or self._scene.recent
         made = [self._copy_at(before, saying.place, span) for before in source]
-        self._scene.notes.extend(made)
-        self._scene.recent = made
+        if all(map(_is_widened, source, made)):
+            for before, there in zip(source, made, strict=True):  # advice that follows is for both
+                before.positions = (*before.positions, *there.positions)
+                before.measures.extend(there.measures)
+                before.ranges.append(span)
+                before.touched = self._scene.clause
+            self._scene.recent = list(source)
+        else:
+            self._scene.notes.extend(made)
+            self._scene.recent = made
         both = [p for n in (*source, *made) for p in n.positions if " " in p]
         if both:
             self._scene.around = Place(positions=list(dict.fromkeys(both)))
@@ -192,7 +246,12 @@ class Followups:
     # -- readings whose unit names the part -------------------------------------------------------------
 
     def _implied(self, saying: Saying) -> str | None:
-        """The part that a unit names by itself: thirty-seconds are of a tyre's tread."""
+        """The part that words name by themselves: thirty-seconds are of a tyre's tread, and what is bald at
+        the left rear is the tyre.
+        """
+        if saying.place.absolute:
+            for mark in saying.grammar("names_part"):
+                return mark.id
         for mark in saying.of_kind("quantity"):
             part = self._rules.gauge.only_part_in(mark.unit)
             if part is not None:
@@ -215,9 +274,15 @@ class Followups:
         """States, readings, places and advice about the parts last spoken of."""
         targets = self._antecedents.targets(saying)
         place = saying.place
+        if all_told := self._antecedents.all_told(saying):
+            targets, saying = all_told, Saying([m for m in saying.marks if m.kind != "place"])
+            place = saying.place
         if saying.states and self._is_elsewhere(targets, saying):
+            saying, orders = self._orders_for(targets[-1], saying)
             for kind in self._kinds_told(targets[-1], saying):
                 self._noter.keep_beside(targets[-1], kind, span)
+            if orders is not None:
+                self._advise_beside(targets[-1], orders, span)
             return
         if saying.states and place.located and not _only_of_all(saying):
             for note in targets:
@@ -235,6 +300,37 @@ class Followups:
             self._filler.fill(note, saying, has_part=False)
             note.touched = self._scene.clause
             note.ranges.append(span)
+        if saying.cues("limit"):
+            share_limits([*targets, *(n for n in self._scene.latest() if n.clause >= self._scene.clause - 2)])
+
+    def _orders_for(self, faulty: Note, saying: Saying) -> tuple[Saying, Saying | None]:
+        """ "the other side's fine, but I'd do them as a pair": what is fine is not what the work is for,
+        where the fault told before has none yet. The words without the order, and the order.
+        """
+        conditions = self._rules.lexicon.conditions
+        bad = any(not m.negated and conditions[m.id].state != "ok" for m in saying.of_kind("condition"))
+        waits = faulty.state in ("defect", "missing") and faulty.action is None
+        good = saying.cues("ok") or saying.of_kind("condition")
+        orders = [m for m in (*saying.of_kind("action"), *saying.cues("advice", "urgency")) if not m.negated]
+        if bad or not waits or not good or not saying.advises:
+            return saying, None
+        start = min(m.first for m in orders)
+        if any(is_state(m) and m.first >= start and m not in orders for m in saying.marks):
+            return saying, None
+        told = Saying([m for m in saying.marks if m.first < start])
+        return told, Saying([m for m in saying.marks if m.first >= start])
+
+    def _advise_beside(self, faulty: Note, orders: Saying, span: tuple[int, int]) -> None:
+        """The order behind what is fine: for the fault told before, or for both where it takes in two."""
+        fine = self._scene.recent[-1]
+        here = Saying([m for m in orders.marks if m.kind != "place"])
+        self._filler.fill(faulty, here, has_part=True)
+        faulty.touched = self._scene.clause
+        faulty.ranges.append(span)
+        wide = bool(WIDE & set(orders.place.relatives))
+        wide = wide or orders_pair(orders, self._scene.tokens, self._rules.words)
+        if wide and faulty.action is not None and fine.positions:
+            faulty.action_positions = tuple(dict.fromkeys((*faulty.positions, *fine.positions)))
 
     def _is_elsewhere(self, targets: Sequence[Note], saying: Saying) -> bool:
         """ "the left one's dry", "the upper's fine": of another such part than the one just told of."""
@@ -276,6 +372,7 @@ class Followups:
         if not targets or _is_only_wide(place):
             return None
         entry = self._components[targets[-1].component]
+        place = on_same_axle(place, targets[-1].positions)
         positions = expand(resolve(entry, place, around=Place(), last=targets[-1].positions))
         for note in reversed(self._scene.notes):
             if note.component == entry.id and positions and expand(note.positions) == positions:
@@ -297,6 +394,14 @@ class Followups:
         note.ranges.append(span)
         if positions and set(positions) != set(note.positions):
             note.action_positions = positions
+
+
+def _is_widened(before: Note, there: Note) -> bool:
+    """Whether the same is told of the other side of one axle: one note is of both."""
+    here, other = expand(before.positions), expand(there.positions)
+    same = before.component == there.component and before.place == there.place
+    apart = bool(here and other) and not here & other and axles_of(here) == axles_of(other)
+    return same and apart and not before.action_positions
 
 
 def _only_of_all(saying: Saying) -> bool:

@@ -16,6 +16,8 @@ from voicecheck.findings.parts import PartTree
 from voicecheck.lexicon.model import Lexicon
 from voicecheck.records.reading import Clause, Mark, Token
 
+_ON_IT = ("preposition", "target", "source")  # ties before "it", on which a fluid is found
+
 
 @dataclass(slots=True)
 class Part:
@@ -108,6 +110,8 @@ class Cutter:
                     continue  # "they're leaking oil": what comes out, not what is spoken of
                 if fluid and view.begins_freely(mark) and self._comes_out(view, mark):
                     continue  # "there's oil running down": the trace of a leak
+                if fluid and view.begins_freely(mark) and self._is_on_it(view, mark):
+                    continue  # "coolant's crusted around it": of the part just spoken of
                 parts.append(Part(mark=mark, component=mark.id))
         return parts
 
@@ -116,6 +120,24 @@ class Cutter:
         return any(
             m.kind == "condition" and m.first == fluid.last and "seal" in self._lexicon.conditions[m.id].fits
             for m in view.clause.marks
+        )
+
+    def _is_on_it(self, view: ClauseView, fluid: Mark) -> bool:
+        """ "Coolant's crusted around it", "I can see oil round it": no level and no quality of the fluid, but
+        what is found on the part that "it" is.
+        """
+        ties = [m for m in view.clause.marks if m.detail in _ON_IT and m.first >= fluid.last]
+        its = {m.first for m in view.clause.marks if m.detail in ("pronoun", "plural_pronoun")}
+        tie = next((m for m in ties if m.last in its), None)
+        if tie is None or view.has_stop(fluid.last - 1, tie.last):
+            return False
+        told = [m for m in view.clause.marks if fluid.last <= m.first < tie.last and m.kind != "grammar"]
+        if any(m.kind in ("component", "quantity", "action") or m.detail in ("ok", "negation") for m in told):
+            return False
+        terms = [self._lexicon.conditions[m.id] for m in told if m.kind == "condition"]
+        return all(
+            term.state == "defect" and ("seal" in term.fits or not self._lexicon.fits(term.fits, fluid.id))
+            for term in terms
         )
 
     def _join(self, view: ClauseView, items: list[Item], before: Part, here: Part, lead_first: int) -> None:
@@ -173,11 +195,16 @@ class Cutter:
         guessed = any(m.kind == "cue" and m.detail in ("hedge", "advice", "not_checked") for m in here.lead)
         own_verb = view.has_own_verb(here.mark) and not view.has_list_word(before.mark.last, lead_first)
         listed = view.is_list(before.mark.last, lead_first) and not own_verb
+        ordered = any(m.kind == "cue" and m.detail == "advice" for m in item.parts[0].lead)
+        behind = [m for m in view.clause.marks if 0 <= m.first - here.mark.last <= 1]
+        if ordered and any(m.kind == "condition" and m.id == "new_part" for m in behind):
+            listed = False  # "needs pads, the rotors are new": not what is ordered
         if not states and not lead_says and not guessed and listed:
             item.parts.append(here)
             item.last = item.trail_first = here.mark.last
             return
         self._end(view, item, lead_first)
+        lead_first = _give_heading(view, item, here, lead_first)
         fresh = Item([here], [], lead_first, here.mark.last, here.mark.last)
         fresh.excepted = any(m.detail == "except" and 0 <= lead_first - m.last <= 1 for m in item.trail)
         items.append(fresh)
@@ -214,11 +241,45 @@ class Cutter:
 
     @staticmethod
     def _end(view: ClauseView, item: Item, last: int) -> None:
-        item.trail = [m for m in view.between(item.trail_first, last) if m.kind != "component"]
-        item.last = max(item.last, last)
+        trail = [m for m in view.between(item.trail_first, last) if m.kind != "component"]
+        end = _other_work(view, item, trail)
+        item.trail = trail if end is None else [m for m in trail if m.first < end]
+        item.last = max(item.last, last if end is None else end)
 
     def _close(self, view: ClauseView, items: list[Item], clause: Clause) -> None:
         self._end(view, items[-1], clause.last)
+
+
+def _give_heading(view: ClauseView, item: Item, here: Part, lead_first: int) -> int:
+    """ "Right front, tire six, left front, tire four": after a place that stood before its part, one between
+    two rests stands before the next part too. Returns where that part's own words begin now.
+    """
+    told = [m for m in item.trail if m.kind == "place"]
+    headed = any(m.kind == "place" for m in view.between(view.clause.first, item.parts[0].mark.first))
+    if not headed or not told or told[-1].last != lead_first or not view.has_stop(lead_first - 1, lead_first):
+        return lead_first
+    heading = told[-1]
+    alone = heading.first > item.trail_first and view.has_stop(heading.first - 1, heading.first)
+    if not alone or heading.detail not in ("position", "side", "axle"):
+        return lead_first
+    item.trail = [m for m in item.trail if m.first < heading.first]
+    item.last = heading.first
+    here.lead = (heading, *here.lead)
+    return heading.first
+
+
+def _other_work(view: ClauseView, item: Item, trail: Sequence[Mark]) -> int | None:
+    """ "Top off the coolant, and find out what's up with that alarm": where work begins that is done to
+    something else, of which no name is known. It is left over, to be shown as unplaced.
+    """
+    ordered = any(m.kind == "action" for m in item.parts[-1].lead)
+    for mark in trail:
+        if ordered and mark.kind == "action" and view.has_list_word(item.trail_first, mark.first + 1):
+            pronoun = any(
+                m.detail in ("pronoun", "plural_pronoun") and 0 <= m.first - mark.last <= 1 for m in trail
+            )
+            return None if pronoun or view.ends_at(mark.last) else mark.first
+    return None
 
 
 def _direct_after(view: ClauseView, states: Sequence[Mark], lead_first: int) -> bool:

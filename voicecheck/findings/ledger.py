@@ -49,7 +49,8 @@ def keep_ledger(
             ):
                 continue
             for word in covered:
-                if kinds[word] == "talk" and (not whys[word] or whys[word] in _NO_EXCUSE | _IN_PART):
+                open_still = not whys[word] or whys[word] in _NO_EXCUSE | _IN_PART | _MAY_BE_MEANT
+                if kinds[word] == "talk" and open_still:
                     kinds[word] = "unplaced"
                     whys[word] = _WHY[mark.kind]
     entries: list[LedgerEntry] = []
@@ -80,12 +81,18 @@ def keep_ledger(
 _NO_EXCUSE = frozenset({"where", "heading", "a symptom, no part named"})
 
 
+# Work that is told as a habit, as due at an age, or of another car may be meant for this one: a person sees.
+_MAY_BE_MEANT = frozenset({"told as a habit", "due at an age", "another car"})
+
+
 # Words that go with something told in the same clause; where nothing was, they would take a fault with them.
 _IN_PART = frozenset({"where it lands", "when", "the rest, no part named"})
 
 
 def _excused(why: str, mark: Mark, fine: Collection[str], *, told: bool) -> bool:
     """Whether words are known to be talk, and not only in part. ``told``: the clause has evidence as well."""
+    if why in _MAY_BE_MEANT:
+        return False
     if not why or mark.kind not in ("condition", "action") or mark.id in fine or mark.negated:
         return bool(why)
     return why not in _NO_EXCUSE and (told or why not in _IN_PART)

@@ -6,9 +6,11 @@ from collections.abc import Sequence
 
 from voicecheck.findings.notes import Note
 from voicecheck.findings.parts import PartTree
-from voicecheck.findings.places import axles_of
+from voicecheck.findings.places import axles_of, usual_axle
 from voicecheck.lexicon.model import Lexicon
-from voicecheck.records.vocabulary import UNPRICED_ACTIONS, expand
+from voicecheck.records.vocabulary import CORNERS, UNPRICED_ACTIONS, expand
+
+FAULTY = ("defect", "missing", "suspect")
 
 
 class Merger:
@@ -36,7 +38,37 @@ class Merger:
                 self._absorb_readings(kept, home)
                 kept.append(home)
         kept.sort(key=lambda note: min(note.ranges, default=(0, 0)))
-        return self._sides_joined([self._settled(note) for note in kept])
+        return self._faults_taken_out(self._sides_joined([self._settled(note) for note in kept]))
+
+    def _is_of(self, faulty: str, fine: str) -> bool:
+        """The same part, or what it sits in, which is replaced for it (the hub for its bearing)."""
+        return faulty == fine or self._tree.is_whole_of(faulty, fine)
+
+    def _faults_taken_out(self, notes: list[Note]) -> list[Note]:
+        """ "Tires are good ... left rear's got a nail": what is fine is so at the other places, also where
+        the exception is told later; praise without a place of a part that is not at each wheel keeps none.
+        """
+        for fine in notes:
+            if fine.state != "ok" or fine.action not in (None, "none"):
+                continue
+            entry = self._lexicon.components[fine.component]
+            wide = expand(fine.positions)
+            out = expand(
+                [
+                    p
+                    for n in notes
+                    if self._is_of(n.component, fine.component)
+                    and n.place == fine.place
+                    and n.state in FAULTY
+                    for p in n.positions
+                ]
+            )
+            if not wide and fine.placed == "none" and "corners" in entry.places:
+                seats = [CORNERS, tuple(c for c in CORNERS if c.split()[0] in usual_axle(entry))]
+                wide = min((frozenset(s) for s in seats if out < set(s)), key=len, default=wide)
+            if wide & out and out < wide:
+                fine.positions = tuple(p for p in CORNERS if p in wide - out)
+        return notes
 
     def _sides_joined(self, notes: Sequence[Note]) -> list[Note]:
         """ "Left front, pads six, good. Right front, pads six": what is said alike of the two sides of one
@@ -49,6 +81,7 @@ class Merger:
                 kept.append(note)
                 continue
             twin.positions = (*twin.positions, *note.positions)
+            twin.conditions.extend(c for c in note.conditions if c not in twin.conditions)
             twin.measures.extend(note.measures)
             twin.limits_said.extend(note.limits_said)
             twin.ranges.extend(note.ranges)
@@ -166,6 +199,9 @@ class Merger:
     def _into(self, home: Note, note: Note, *, fine_beside: bool) -> None:
         """Later words stand; a defect is not talked away by a second remark that is fine."""
         here, there = set(expand(note.positions)), set(expand(home.positions))
+        only_advised = home.state is None and not home.conditions
+        if note.action == "none" and note.state == "ok" and only_advised and not _by_reading(note):
+            home.action = "none"  # "put it down for rotors ... no, leave the rotors, they're fine"
         if note.state is not None:
             if home.state is None or _by_reading(home) or note.state in ("defect", "missing"):
                 home.state = note.state if not (note.state == "ok" and home.state == "defect") else home.state
@@ -229,13 +265,15 @@ def _is_other_side(one: Note, two: Note) -> bool:
         return False
     if axles_of(one.positions) != axles_of(two.positions) or not axles_of(one.positions):
         return False
-    told = (one.state, one.action, one.urgency, one.place, one.conditions)
-    alike = told == (two.state, two.action, two.urgency, two.place, two.conditions)
+    told = (one.state, one.action, one.urgency, one.place)
+    alike = told == (two.state, two.action, two.urgency, two.place)
+    if one.conditions != two.conditions and one.action in (None, *UNPRICED_ACTIONS):
+        return False  # told apart, and no work that is the same for both
     return (
         alike
         and not one.action_positions
         and not two.action_positions
-        and (one.state in ("ok", "not_checked") or bool(one.conditions))
+        and (one.state in ("ok", "not_checked") or bool(one.conditions and two.conditions))
     )
 
 

@@ -47,6 +47,22 @@ class Saying:
         return any((cue.first, cue.last) not in lists for cue in self.cues("together"))
 
     @property
+    def leaves_out(self) -> bool:
+        """ "... but the right rear": only a place behind "but", of which nothing is said."""
+        told = self.states or self.advises or self.cues("negation") or self.grammar("same")
+        return not told and self.place.absolute and bool(self.grammar("contrast"))
+
+    @property
+    def turns_round(self) -> bool:
+        """ "the right doesn't", "the left isn't": only a place, and that it is not so there."""
+        place, denied = self.place, self.cues("negation")
+        if self.states or self.advises or not denied or len(place.sides) + len(place.positions) != 1:
+            return False
+        last = denied[-1]
+        ends = all(m.last <= last.last for m in self.marks)
+        return ends and any(p.last == last.first for p in self.of_kind("place"))
+
+    @property
     def states(self) -> list[Mark]:
         """Marks that say how a part is."""
         return [m for m in self.marks if is_state(m)]
@@ -114,6 +130,14 @@ class Note:
         return max(self.clause, self.touched)
 
 
+def turn_round(note: Note, told: Sequence[Note]) -> None:
+    """ "left has play, right doesn't": the opposite of what was last said of the part elsewhere."""
+    before = next((n for n in reversed(told) if n is not note and n.component == note.component), None)
+    if before is None or before.state is None or note.state is not None:
+        return
+    note.state = "defect" if before.state == "ok" else "ok"
+
+
 def says_anything(marks: Sequence[Mark]) -> bool:
     """Whether the marks place, judge, measure or advise, or say "the same"."""
     return any(
@@ -121,6 +145,9 @@ def says_anything(marks: Sequence[Mark]) -> bool:
         or (m.kind == "cue" and m.detail in ("ok", "not_checked", "urgency", "advice", "no_action"))
         or (m.kind == "grammar" and m.detail == "same")
         for m in marks
+    ) or (
+        any(m.detail == "plural_pronoun" for m in marks)
+        and any(m.kind == "cue" and m.detail == "quantity" for m in marks)  # "pair of those"
     )
 
 
@@ -172,15 +199,17 @@ def _under_heading(sayings: list[Saying]) -> list[Saying]:
     """
     heading, *told = sayings
     place = heading.place
-    only_axle = bool(place.axles) and not place.sides and not place.positions and not place.relatives
-    if not told or not only_axle or heading.states or heading.advises:
+    on_axle = {p.split()[0] for p in place.positions} if len(place.positions) > 1 else set(place.axles)
+    only_axle = len(on_axle) == 1 and not place.sides and not (place.positions and place.axles)
+    if not told or not only_axle or place.relatives or heading.states or heading.advises:
         return sayings
-    axle = [m for m in heading.marks if m.kind == "place"]
+    said = [m for m in heading.marks if m.kind == "place"]
+    axle = [m.model_copy(update={"detail": "axle", "id": next(iter(on_axle))}) for m in said]
     for saying in told:
         if saying.place.sides and not saying.place.axles and not saying.place.positions:
             saying.marks[:0] = axle
     first, *rest = told
-    return [Saying([*(m for m in heading.marks if m not in axle), *first.marks]), *rest]
+    return [Saying([*(m for m in heading.marks if m not in said), *first.marks]), *rest]
 
 
 def _opens(saying: Saying, current: Saying, following: Saying | None) -> bool:
@@ -189,6 +218,10 @@ def _opens(saying: Saying, current: Saying, following: Saying | None) -> bool:
         return True  # "..., same on the other side"
     if saying.cues("except") and current.states and saying.place.absolute:
         return True  # "all good except the left rear, that one's bald"
+    if current.states and (saying.leaves_out or saying.turns_round):
+        return True  # "all quiet but the right rear", "left has play, right doesn't"
+    if saying.cues("ok") and saying.place.absolute and current.advises and not current.states:
+        return True  # "two front tyres needed, rears are fine"
     if saying.states:
         whole = bool({"all", "each"} & set(saying.place.relatives)) or len(saying.place.positions) > 2
         if whole and not current.place.located:
@@ -198,6 +231,8 @@ def _opens(saying: Saying, current: Saying, following: Saying | None) -> bool:
         if not current.states and current.place.located and not saying.place.located:
             return False  # "rears, bald in the middle"
         return bool(current.states) or current.place.located
+    if saying.advises and current.advises and saying.place.absolute and current.place.absolute:
+        return True  # "replace the right, watch the left"
     if not current.states:
         return False
     if saying.advises:

@@ -144,7 +144,7 @@ class PartTree:
                 continue
             if other.part_of in family:
                 return other.id
-            if named is None and other.name.startswith(f"{entry.name} "):
+            if named is None and other.name.startswith((f"{entry.name} ", f"{singular(entry.name)} ")):
                 named = other.id  # "differential fluid" of the differential
             first = other.name.split()[:-1]
             if akin is None and first and first == words[: len(first)]:

@@ -6,7 +6,7 @@ corners, the side stays a side: nothing is guessed.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
 from voicecheck.lexicon.model import Component
@@ -107,7 +107,7 @@ def as_positions(place: Place) -> tuple[Position, ...]:
     return tuple(place.positions or _product(place.axles, place.sides) or place.sides)  # type: ignore[arg-type]
 
 
-def axles_of(positions: Sequence[Position]) -> frozenset[str]:
+def axles_of(positions: Iterable[Position]) -> frozenset[str]:
     """The axles that positions lie on; a mere side lies on none."""
     return frozenset(axle for p in positions if (axle := p.split()[0]) in ("front", "rear"))
 
@@ -160,6 +160,12 @@ def usual_axle(component: Component) -> list[str]:
     return [first] if first in ("front", "rear") else []
 
 
+def other_side_too(entry: Component, positions: Sequence[Position]) -> tuple[Position, ...]:
+    """Both sides of where the part is said to be, if that is one side only; otherwise nothing."""
+    mirrored = [p for p in _mirrored(positions) if p not in positions]
+    return _allowed(entry, [*positions, *mirrored]) if len(mirrored) == len(positions) else ()
+
+
 def resolve(
     component: Component, said: Place, *, around: Place, last: Sequence[Position]
 ) -> tuple[Position, ...]:
@@ -177,11 +183,18 @@ def resolve(
         rest = [c for c in CORNERS if c in sits(component) and c not in expand(list(last))]
         return tuple(rest)
     if "same side" in said.relatives and last:
+        sides = list(dict.fromkeys(p.split()[1] for p in last if " " in p))
+        if said.axles and sides and has_sides(component):
+            return _allowed(component, _product(said.axles, sides))  # "the front one on that side"
         return _allowed(component, list(last))
     if said.positions:
         extra: list[Position] = [p for p in _product(said.axles, said.sides) if p not in said.positions]
         return _allowed(component, [*said.positions, *extra])
     whole = bool({"both", "all", "each"} & set(said.relatives))
+    if whole and not said.absolute and len(around.positions) > 1 and has_sides(component):
+        told = [p for p in around.positions if p in sits(component)]
+        if len(told) > 1:
+            return _allowed(component, told)  # "front nearside, back nearside, both tyres"
     here = said
     if "one" in component.places or not has_sides(component):
         around = Place()  # a part that can be the only one of its kind has a place only where one is said

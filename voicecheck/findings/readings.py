@@ -7,7 +7,7 @@ from itertools import pairwise
 
 from voicecheck.findings.notes import Saying
 from voicecheck.findings.words import Words, joined
-from voicecheck.lexicon.model import Lexicon, MeasureTerm
+from voicecheck.lexicon.model import Lexicon, MeasureTerm, UnitRange
 from voicecheck.records.finding import Measure
 from voicecheck.records.reading import Mark, Token
 from voicecheck.records.units import comparable, convert
@@ -20,7 +20,7 @@ class Gauge:
     def __init__(self, lexicon: Lexicon, *, words: Words | None = None) -> None:
         self._lexicon = lexicon
         self._market: Market = lexicon.market
-        self._rated_of = (words or Words.of(lexicon)).rated_of
+        self._words = words or Words.of(lexicon)
         self._terms: dict[str, list[tuple[int, MeasureTerm]]] = {}
         self._parts_by_unit: dict[Unit, set[str]] = {}
         for term in lexicon.measures.values():
@@ -29,6 +29,13 @@ class Gauge:
     def default_unit(self, term: MeasureTerm) -> Unit:
         """The unit of a bare number in this market."""
         return term.unit_uk if self._market == "UK" else term.unit_us
+
+    def _bare_units(self, term: MeasureTerm) -> tuple[UnitRange, ...]:
+        """The unit and range in which a number without a unit is this reading; nothing where it never is."""
+        default = self.default_unit(term)
+        ranges = term.units if term.bare is None else term.bare
+        usual = tuple(allowed for allowed in ranges if allowed.unit == default)
+        return usual or ranges[:1]
 
     def only_part_in(self, unit: Unit | None) -> str | None:
         """The component id whose readings alone are usually in this unit, if there is one."""
@@ -41,11 +48,22 @@ class Gauge:
         return self.read(component, mark, named=(), positions=()) is not None
 
     def rated(self, tokens: Sequence[Token], quantities: Sequence[Mark]) -> list[Mark]:
-        """ "480 out of 650": the second number is the rating, not a reading."""
+        """ "480 out of 650", "tested at two ninety and it's a five hundred": the second number is the
+        rating, not a reading.
+        """
         return [
             after
             for before, after in pairwise(quantities)
-            if joined([token.text for token in tokens[before.last : after.first]]) in self._rated_of
+            if _between(tokens, before, after) in self._words.rated_of
+        ]
+
+    def said_again(self, tokens: Sequence[Token], quantities: Sequence[Mark]) -> list[Mark]:
+        """ "Eleven nine, no, twelve point one volts": numbers that the one behind takes the place of."""
+        return [
+            before
+            for before, after in pairwise(quantities)
+            if _between(tokens, before, after) in self._words.recount
+            and (before.unit is None or after.unit is None or before.unit == after.unit)
         ]
 
     def _fitting(self, component: str) -> list[tuple[int, MeasureTerm]]:
@@ -58,11 +76,6 @@ class Gauge:
                 and self._lexicon.fits(specific, component)
             ]
         return self._terms[component]
-
-    def _in_range(self, term: MeasureTerm, mark: Mark, unit: Unit) -> bool:
-        return mark.value is not None and any(
-            allowed.unit == unit and allowed.low <= mark.value <= allowed.high for allowed in term.units
-        )
 
     def read(
         self,
@@ -82,9 +95,13 @@ class Gauge:
         names = {m.id for m in named}
         fitting: list[tuple[int, MeasureTerm, Unit]] = []
         for order, term in self._fitting(component):
-            unit: Unit = mark.unit or self.default_unit(term)
-            if not self._in_range(term, mark, unit):
+            ranges = term.units if mark.unit is not None or term.id in names else self._bare_units(term)
+            bare: Unit = self.default_unit(term) if term.id in names or not ranges else ranges[0].unit
+            unit = mark.unit or bare
+            if not any(r.unit == unit and r.low <= mark.value <= r.high for r in ranges):
                 continue
+            if unit == "min" and term.id not in names:
+                continue  # a time is a reading only where it is said what was timed
             rank = (
                 order
                 - (10_000 if term.id in names else 0)
@@ -105,6 +122,11 @@ class Gauge:
         )
 
 
+def _between(tokens: Sequence[Token], before: Mark, after: Mark) -> str:
+    """The words between two marks as one phrase."""
+    return joined([token.text for token in tokens[before.last : after.first]])
+
+
 def _one_position(positions: Sequence[Position]) -> Position | None:
     """The single word for where a reading was taken: one corner, or the axle when both its sides are
     meant.
@@ -117,6 +139,7 @@ def _one_position(positions: Sequence[Position]) -> Position | None:
     return None
 
 
+_BEHIND = 2  # words between a number and the limit cue behind it ("twenty four, oh, that's new")
 _FOLLOWING_KINDS = ("place", "quantity", "measure")
 _FOLLOWING_DETAILS = ("ok", "limit", "conjunction", "list", "preposition")
 
@@ -140,7 +163,8 @@ def reading_marks(tokens: Sequence[Token], saying: Saying) -> list[Mark]:
             m.first == mark.last and (m.kind in _FOLLOWING_KINDS or m.detail in _FOLLOWING_DETAILS)
             for m in ordered
         )
-        if mark.first in leads or ends or followed or tokens[mark.last - 1].pause_s > 0.3:
+        placed = any(m.kind in ("place", "measure") and m.last == mark.first for m in ordered)
+        if mark.first in leads or placed or ends or followed or tokens[mark.last - 1].pause_s > 0.3:
             found.append(mark)
     return found
 
@@ -153,9 +177,16 @@ def limit_marks(saying: Saying, quantities: Sequence[Mark]) -> list[Mark]:
     value or a rating is no limit, and is marked "~".
     """
     limits = []
-    for mark in quantities:
+    for mark, after in zip(quantities, [*quantities[1:], None], strict=False):
         cue = next((c for c in saying.cues("limit") if 0 <= mark.first - c.last <= 3), None) or next(
-            (c for c in saying.cues("limit") if c.first == mark.last and not _counts(saying, c.last)), None
+            (
+                c
+                for c in saying.cues("limit")
+                if 0 <= c.first - mark.last <= _BEHIND
+                and not (after is not None and after.first <= c.first)
+                and not _counts(saying, c.last)
+            ),
+            None,
         )
         if cue is not None:
             limits.append(mark.model_copy(update={"bound": _LIMIT_BOUNDS.get(cue.id, "=")}))

@@ -4,13 +4,16 @@ from __future__ import annotations
 
 from voicecheck.findings.items import Item
 from voicecheck.findings.notes import Note
-from voicecheck.findings.places import as_place
+from voicecheck.findings.places import as_place, other_side_too
 from voicecheck.findings.rules import Rules
 from voicecheck.findings.scene import MEMORY, Scene
 from voicecheck.findings.words import joined
-from voicecheck.records.vocabulary import UNPRICED_ACTIONS
+from voicecheck.records.vocabulary import UNPRICED_ACTIONS, expand
 
 _ORDER = 3  # the most words of a sentence that orders a part by naming it
+_LIST = 2  # parts, from which their names alone are an order for all of them
+_SUMMARY_REACH = 4  # clauses between a fault and the list that orders its part
+_FAULT_REACH = 3  # clauses between a fault and the order of the part by its name
 _LONGEST_LEAD = 5  # words of a phrase that orders what follows ("give it a")
 _BEFORE_ORDER = 2  # words before it that say nothing ("just a")
 
@@ -22,6 +25,8 @@ class Remedies:
 
     def __init__(self, rules: Rules, scene: Scene) -> None:
         self._components = rules.lexicon.components
+        self._conditions = rules.lexicon.conditions
+        self._fits = rules.lexicon.fits
         self._tree = rules.tree
         self._scene = scene
         self._words = rules.words
@@ -36,10 +41,19 @@ class Remedies:
             return False
         note, before = notes[0], self._scene.recent[-1]
         action = note.action
-        ordered = before.clause == note.clause or self._is_whole_sentence(note)
+        ordered = self._rests_before(note) if before.clause == note.clause else self._is_whole_sentence(note)
         if action is None and ordered:
             action = self._components[note.component].advice  # "tail light is out, bulb", "... is out. Bulb."
-        if note.state is not None or action in (None, *UNPRICED_ACTIONS) or before.clause < note.clause - 1:
+        if note.state is not None or action in (None, *UNPRICED_ACTIONS):
+            return False
+        faulty = self._faulty_for(note, before)
+        if faulty is not None:
+            faulty.action, faulty.urgency = action, note.urgency or faulty.urgency
+            if self._is_pair(note):
+                faulty.action_positions = other_side_too(self._components[faulty.component], faulty.positions)
+            faulty.ranges.extend(note.ranges)
+            return True
+        if before.clause < note.clause - 1:
             return False
         if before.state not in ("defect", "missing") or before.action is not None:
             return False
@@ -50,14 +64,79 @@ class Remedies:
             return False
         named = before.component if same else self._piece(note.component, before.component)
         if named is None and self._tree.is_whole_of(note.component, before.component):
-            named = note.component  # "bubble in the sidewall. Replace that tire": the whole has the fault
+            # "bubble in the sidewall. Replace that tire": the whole has the fault, where it can be said of it
+            named = note.component if self._can_have(note.component, before) else before.component
         if named is None:
             return False
         before.component = named
         before.action, before.urgency = action, note.urgency or before.urgency
+        if self._is_pair(note):
+            before.action_positions = other_side_too(self._components[named], before.positions)
         before.ranges.extend(note.ranges)
         before.together = before.together or note.together
         return True
+
+    def _can_have(self, whole: str, before: Note) -> bool:
+        """Whether the fault told is one of the whole as well: a hub does not hum, its bearing does."""
+        told = [self._conditions[c].fits for c in before.conditions]
+        return not told or any(self._fits(fits, whole) for fits in told)
+
+    def _is_summary(self, notes: list[Note]) -> bool:
+        """ "Pads and rotors.": a sentence that only lists parts told to be faulty, on which nothing is
+        advised yet, orders them.
+        """
+        if len({n.component for n in notes}) < _LIST or any(n.says_something for n in notes):
+            return False
+        (first, last), tokens = notes[0].ranges[0], self._scene.tokens
+        opens = first == 0 or any(t.stop for t in tokens[max(0, first - _BEFORE_ORDER) : first])
+        if not opens or not tokens[last - 1].stop:
+            return False
+        found = [(note, self._open_faults(note)) for note in notes]
+        if not all(faults for _, faults in found):
+            return False
+        for note, faults in found:
+            for fault in faults:
+                fault.action = self._components[fault.component].advice
+                fault.ranges.extend(note.ranges)
+        return True
+
+    def _open_faults(self, note: Note) -> list[Note]:
+        """The faults of the part that were told since it was last fine, and have no advice yet."""
+        here = expand(note.positions)
+        return [
+            n
+            for n in self._scene.latest(2 * MEMORY)
+            if n.component == note.component
+            and n.state in ("defect", "missing")
+            and n.action is None
+            and not n.withdrawn
+            and note.clause - n.last_told <= _SUMMARY_REACH
+            and (note.placed != "said" or expand(n.positions) <= here)
+        ]
+
+    def _faulty_for(self, note: Note, before: Note) -> Note | None:
+        """ "Left's cut, the other side's fine. One tyre please.": the part ordered by its name alone is the
+        faulty one, on which nothing is advised yet.
+        """
+        told = before.component == note.component and before.state == "ok" and not before.doubts
+        if not told or note.state is not None or note.placed == "said":
+            return None
+        for other in self._scene.latest():
+            near = note.clause - other.last_told <= _FAULT_REACH and not other.withdrawn
+            if near and other.component == note.component and other.state in ("defect", "missing"):
+                return other if other.action is None else None
+        return None
+
+    def _is_pair(self, note: Note) -> bool:
+        """ "That's a pair of shocks": the remedy is for two sides."""
+        said = (token.text for first, last in note.ranges for token in self._scene.tokens[first:last])
+        return any(word in self._words.pair_word for word in said)
+
+    def _rests_before(self, note: Note) -> bool:
+        """ "..., bulb": a part that is only named behind a rest; not in "grease all over the wheel"."""
+        first, _ = note.ranges[0]
+        tokens = self._scene.tokens
+        return any(t.comma or t.stop for t in tokens[max(0, first - _BEFORE_ORDER) : first])
 
     def _is_whole_sentence(self, note: Note) -> bool:
         """ "Bulb.", "Just the bulb.": a sentence of a few words that only names one part."""
@@ -67,7 +146,9 @@ class Remedies:
         if self._is_led(first, last):
             return True
         plural = tokens[last - 1].text.endswith("s") and not tokens[last - 1].text.endswith("ss")
-        return opens and tokens[last - 1].stop and last - first <= _ORDER and not plural
+        several = len(expand(self._scene.recent[-1].positions)) > 1  # "both are out. Bulbs."
+        several = several and tokens[first].text not in self._words.definite  # not "that's the wipers"
+        return opens and tokens[last - 1].stop and last - first <= _ORDER and (several or not plural)
 
     def _is_led(self, first: int, last: int) -> bool:
         """ "Give it a hose.": whether the sentence up to token ``last`` begins with words that order it."""
@@ -135,7 +216,7 @@ class Remedies:
 
     def keep(self, notes: list[Note]) -> None:
         """Keep the notes of a statement, unless they are the remedy of what was said before."""
-        if self.of_last(notes):
+        if self.of_last(notes) or self._is_summary(notes):
             return
         for note in notes:
             if not note.says_something:

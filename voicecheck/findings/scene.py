@@ -8,10 +8,10 @@ from dataclasses import dataclass, field
 from voicecheck.findings.notes import Note
 from voicecheck.findings.places import Place, as_positions, has_sides, own_axles, usual_axle
 from voicecheck.lexicon.model import Component
-from voicecheck.records.reading import Token
+from voicecheck.records.reading import Mark, Token
 from voicecheck.records.vocabulary import Position
 
-_WHEEL_END = {"brakes", "steering", "suspension", "wheels_tyres"}  # looked at together, corner by corner
+WHEEL_END = {"brakes", "steering", "suspension", "wheels_tyres"}  # looked at together, corner by corner
 MEMORY = 6  # notes back to which a bare "the boot" may refer
 
 
@@ -31,6 +31,7 @@ class Symptom:
     conditions: list[str]
     span: tuple[int, int]
     clause: int
+    place: Place = field(default_factory=Place)
 
 
 @dataclass(slots=True)
@@ -48,6 +49,8 @@ class Scene:
     carried: Place = field(default_factory=Place)  # the last place said of a part
     carried_system: str = ""
     symptom: Symptom | None = None  # "there's a knock": told of no part yet
+    headed: list[Mark] = field(default_factory=list)  # the place words of a heading ("Left front.")
+    headed_clause: int = -1  # where they were said
     denied: str = ""  # the part of "it's not the compressor"
     denied_clause: int = -1  # where that was said
 
@@ -113,9 +116,7 @@ class Scene:
         """The place that a part without one of its own takes from the talk."""
         if self.around.located:
             return self.around
-        near = (
-            component.system == self.carried_system or {component.system, self.carried_system} <= _WHEEL_END
-        )
+        near = component.system == self.carried_system or {component.system, self.carried_system} <= WHEEL_END
         if near and has_sides(component):
             axles = {p.split()[0] for p in self.carried.positions} | set(self.carried.axles)
             usual = usual_axle(component)  # "drop links" after the rear brakes are the front ones

@@ -18,6 +18,10 @@ GOES_WITH = {
     "replace": ("adjust", "clean", "service", "tighten", "top up"),
     "service": ("clean", "top up"),
 }
+_NAMED_WORK = ("service", "clean")  # actions whose words name things as well
+_UNSEEN_REACH = 2  # tokens between "didn't check" and what was not checked
+_BEFORE_WORK = 2  # tokens between "already" and the work that was done
+_BEHIND_WORK = 5  # ... and between the work and "recently"
 _ADVICE_REACH = 5  # tokens between advice and the past form it governs ("should really both be replaced")
 
 
@@ -68,11 +72,13 @@ class Weigher:
         """
         out = Statement()
         tally = self._tally(component, saying, out, strict=strict)
-        if self._ends_well(saying):  # "a bit of rust, but they're fine": the last judgement stands
+        if self._ends_well(component, saying):  # "a bit of rust, but they're fine": the last judgement stands
             tally = _Tally(good=True)
             out.conditions.clear()
         for cue in saying.cues("ok"):
-            tally.bad, tally.good = tally.bad or cue.negated, tally.good or not cue.negated
+            tally.doubted = tally.doubted or (cue.negated and cue.hedged)  # "I'm not convinced it's fine"
+            tally.bad = tally.bad or (cue.negated and not cue.hedged)
+            tally.good = tally.good or not cue.negated
         out.action, out.denied = self._action(saying)
         out.urgency = urgency_of(saying)
         out.sublet = bool(saying.cues("sublet"))
@@ -97,7 +103,7 @@ class Weigher:
         judged_ok = any(not cue.negated for cue in saying.cues("ok"))
         for mark in self._best(component, saying.of_kind("condition")):
             term = self._lexicon.conditions[mark.id]
-            if self._is_verb(mark, saying):
+            if self._is_verb(mark, saying) or self._is_unseen(mark, saying):
                 continue  # "clean that": no judgement
             if (judged_ok or term.symptom) and names_reading(saying.marks, mark):
                 continue  # "two thou end play, good", "six clicks": the name of what was measured
@@ -116,26 +122,35 @@ class Weigher:
                 tally.missing = tally.missing or (not mark.hedged and term.state == "missing")
         return tally
 
-    def _ends_well(self, saying: Saying) -> bool:
+    def _ends_well(self, component: str, saying: Saying) -> bool:
         """Whether the part is said to be fine after its conditions, behind "but" or of "it" anew."""
         bad_at = [
             m.last
             for m in saying.of_kind("condition")
             if not m.negated and self._lexicon.conditions[m.id].state != "ok"
         ]
-        ok_at = [m.first for m in saying.cues("ok") if not m.negated]
+        ok_at = [m.first for m in saying.cues("ok") if not m.negated and not self._only_works(m)]
         if not saying.advises:  # "it's sound"; with work advised, such words tell of something else
             ok_at += [
                 m.first
                 for m in saying.of_kind("condition")
-                if not m.negated and self._lexicon.conditions[m.id].state == "ok"
+                if not m.negated
+                and self._lexicon.conditions[m.id].state == "ok"
+                and self._lexicon.fits(self._lexicon.conditions[m.id].fits, component)
             ]
         if not bad_at or not ok_at:
             return False
         last_bad, last_ok = max(bad_at), max(ok_at)
-        anew = last_ok > last_bad and saying.grammar("pronoun", "plural_pronoun")
+        anew = last_ok >= last_bad and saying.grammar("pronoun", "plural_pronoun")
         turns = [*saying.grammar("contrast"), *saying.cues("negation_end")]
-        return bool(anew) or any(last_bad <= turn.first < last_ok for turn in turns)
+        between = self._tokens[last_bad : last_ok + 1]
+        yet = any(token.text in self._words.still for token in between)  # "rusty, still gas tight"
+        return bool(anew) or yet or any(last_bad <= turn.first < last_ok for turn in turns)
+
+    def _only_works(self, cue: Mark) -> bool:
+        """ "It's cracked but it works": what works may still be damaged."""
+        word = self._tokens[cue.last - 1].text
+        return any(word in (verb, f"{verb}s", f"{verb}ing") for verb in self._words.working)
 
     def _best(self, component: str, marks: Sequence[Mark]) -> list[Mark]:
         """Of conditions over the same words, the one that fits this component most closely."""
@@ -166,9 +181,11 @@ class Weigher:
             if mark.negated or any(0 <= mark.first - cue.last <= 1 for cue in saying.cues("no_action")):
                 denied = True  # "don't replace", "no need to change"
                 continue
-            if self._is_adjective(mark, saying):
+            if self._is_adjective(mark, saying) or self._comes_out(mark, saying):
                 continue
-            if not self._is_advice(mark, advised):
+            if not self._is_advice(mark, advised) or self._was_done(mark, saying, advised):
+                continue
+            if self._is_thing(mark, saying) or self._is_unseen(mark, saying):
                 continue
             if mark.hedged and mark.id not in ("diagnose", *UNPRICED_ACTIONS):
                 continue  # "might need replacing" is a suspicion and no order
@@ -187,6 +204,25 @@ class Weigher:
         if denied and action is None:
             action = "none"
         return action, denied
+
+    def _is_unseen(self, mark: Mark, saying: Saying) -> bool:
+        """ "Didn't get a chance to check the oil in it": what was not looked at, and no condition."""
+        return any(
+            0 <= mark.first - cue.last <= _UNSEEN_REACH
+            and not any(token.comma or token.stop for token in self._tokens[cue.last - 1 : mark.first])
+            for cue in saying.cues("not_checked")
+        )
+
+    def _comes_out(self, mark: Mark, saying: Saying) -> bool:
+        """ "weeping grease": what comes out of a leak, and no order."""
+        last = self._tokens[mark.first - 1] if mark.first else None
+        if last is None or last.stop or last.comma or mark.id != "service":
+            return False  # "is leaking replace it", said without a rest, is an order
+        return any(
+            m.last == mark.first and "seal" in self._lexicon.conditions[m.id].fits
+            for m in saying.of_kind("condition")
+            if self._lexicon.conditions[m.id].state == "defect"
+        )
 
     def _is_verb(self, mark: Mark, saying: Saying) -> bool:
         """Whether a condition's word is an action here: the same words are one, and no copula makes them a
@@ -217,6 +253,41 @@ class Weigher:
             m.last <= mark.first and not m.negated and self._lexicon.conditions[m.id].state != "ok"
             for m in saying.of_kind("condition")
         )
+
+    def _is_thing(self, mark: Mark, saying: Saying) -> bool:
+        """ "With all that grease", "after the clean I gave it": the word is a thing, and no work to do."""
+        if mark.last - mark.first > 1 or mark.id not in _NAMED_WORK:
+            return False
+        open_ended = {m.last for m in saying.grammar("indefinite")}
+        return any(m.last == mark.first and m.last not in open_ended for m in saying.grammar("determiner"))
+
+    def _was_done(self, mark: Mark, saying: Saying, advised: Sequence[Mark]) -> bool:
+        """ "Somebody already put new pads on", "has had new shocks recently": work of an earlier day."""
+        if any(0 <= mark.first - cue.last <= _ADVICE_REACH for cue in advised):
+            return False
+        fine = any(not m.negated for m in saying.cues("ok"))
+        for done in saying.grammar("done_before"):
+            if fine and done.id == "after" and done.first >= mark.last:
+                return True  # "new tires, put on last week, all good"
+            before = (
+                done.id == "before"
+                and 0 <= mark.first - done.last <= _BEFORE_WORK
+                and not self._is_bare(mark)
+                and not self._faulty_between(done.last, mark.first, saying)
+            )
+            behind = done.id == "after" and 0 <= done.first - mark.last <= _BEHIND_WORK
+            apart = self._tokens[min(mark.last, done.last) - 1 : max(mark.first, done.first)]
+            if (before or behind) and not any(token.comma or token.stop for token in apart):
+                return True
+        return False
+
+    def _is_bare(self, mark: Mark) -> bool:
+        """ "had cracks, so replace it", "already replace that": a verb as in an order, and nothing done."""
+        text = self._tokens[mark.first].text
+        return mark.last - mark.first == 1 and text != "new" and not text.endswith(self._words.past_ending)
+
+    def _faulty_between(self, first: int, last: int, saying: Saying) -> bool:
+        return any(first <= m.first < last and not m.negated for m in saying.of_kind("condition"))
 
     def _is_advice(self, mark: Mark, advised: Sequence[Mark]) -> bool:
         """Whether an action word is advice: "needs replacing", "replace it"; not "was replaced", "tested

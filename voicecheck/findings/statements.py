@@ -8,15 +8,17 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from voicecheck.findings.corrections import Corrections
+from voicecheck.findings.filling import orders_pair, share_limits
 from voicecheck.findings.items import Item, Part
 from voicecheck.findings.naming import Namer
-from voicecheck.findings.notes import Note, Saying, is_state, names_reading, split_sayings
+from voicecheck.findings.notes import Note, Saying, is_state, names_reading, split_sayings, turn_round
 from voicecheck.findings.noting import Noter
 from voicecheck.findings.parts import singular
 from voicecheck.findings.places import Place, as_place, axles_of, resolve, single_axle
 from voicecheck.findings.remedies import WIDE, Remedies
 from voicecheck.findings.rules import Rules
 from voicecheck.findings.scene import Scene
+from voicecheck.findings.summing import SummingUp
 from voicecheck.findings.words import joined
 from voicecheck.language.quantities import is_number_word
 from voicecheck.records.reading import Mark
@@ -33,6 +35,7 @@ class _Draft:
     item: Item
     sayings: list[Saying]
     correcting: bool
+    ordered: bool = False  # the parts are ordered by being named
     notes: list[Note] = field(default_factory=list)
     rejected: list[str] = field(default_factory=list)
     shares_place: bool = True  # whether the first part's place still holds for those after it
@@ -50,6 +53,7 @@ class Statements:
         namer: Namer,
         remedies: Remedies,
         corrections: Corrections,
+        summing: SummingUp,
     ) -> None:
         self._lexicon = rules.lexicon
         self._tree = rules.tree
@@ -59,19 +63,31 @@ class Statements:
         self._namer = namer
         self._remedies = remedies
         self._corrections = corrections
+        self._summing = summing
         self._missing = [c.id for c in rules.lexicon.conditions.values() if c.state == "missing"]
 
-    def take(self, item: Item, *, correcting: bool) -> None:
-        """Read one item and keep its notes. ``correcting``: it follows "no, sorry"."""
-        draft = _Draft(item, split_sayings(self._scene.tokens, item.trail), correcting)
+    def take(self, item: Item, *, correcting: bool, ordered: bool = False) -> None:
+        """Read one item and keep its notes. ``correcting``: it follows "no, sorry"; ``ordered``: its parts
+        are ordered by being named.
+        """
+        self._free_of_both(item)
+        draft = _Draft(item, split_sayings(self._scene.tokens, item.trail), correcting, ordered)
         for part in item.parts:
             self._part(draft, part)
         if draft.rejected:
             self._corrections.replace(draft.rejected, draft.notes)
-        if item.cause and len(draft.notes) == 1:
+        if item.cause and len(draft.notes) == 1 and not ordered:
             self._name_cause(draft.notes[0])
         if draft.notes and not self._mends_all(draft):
             self._settle(draft)
+
+    def _free_of_both(self, item: Item) -> None:
+        """ "Right front, ball joint and tie rod are both tight": two parts at one corner, not two sides."""
+        around = self._scene.around
+        headed = self._scene.around_clause == self._scene.clause and bool(around.positions or around.sides)
+        one_side = headed or Place.of(item.parts[0].lead).axis().sides
+        if len(item.parts) == 2 and one_side and not Place.of(item.trail).absolute:
+            item.trail = [m for m in item.trail if not (m.kind == "place" and m.id == "both")]
 
     def _mends_all(self, draft: _Draft) -> bool:
         """ "Bulbs for all of those"."""
@@ -90,6 +106,7 @@ class Statements:
             # several places in one statement: only the axle that they share is carried on
             self._scene.carried = Place(axles=single_axle([p for n in draft.notes for p in n.positions]))
         self._share_misfits(item, draft.notes)
+        share_limits(draft.notes)
         _spare_fine(draft.notes)
         notes = self._joined(draft.notes)
         _take_out_exceptions(item, notes)
@@ -98,6 +115,9 @@ class Statements:
             note.clause = self._scene.clause
         if draft.correcting:
             self._corrections.supersede(notes)
+        if draft.ordered:
+            self._scene.keep(self._summing.fold(notes))
+            return
         self._remedies.keep(notes)
 
     # -- one part ---------------------------------------------------------------------------------------
@@ -107,7 +127,7 @@ class Statements:
         first = item.parts[0]
         component = self._of_whole(part, self._namer.specific(part), item)
         if _is_rejected(part, item):
-            if draft.correcting:
+            if draft.correcting or _is_other(part, item):
                 draft.rejected.append(component)
                 return
             self._scene.denied, self._scene.denied_clause = component, self._scene.clause
@@ -117,6 +137,8 @@ class Statements:
                 return
         own = _own_place(draft, part)
         shared = [m for m in first.lead if m.kind != "place"] if part is not first else []
+        kept = [m for m in shared if m.kind != "action" or self._spreads(m.id, component, item)]
+        listed, shared = len(kept) < len(shared), kept
         lead = [*shared, *(m for m in part.lead if m.kind != "place")]
         for number, saying in enumerate(draft.sayings):
             whole = Saying([*lead, *saying.marks] if number == 0 else list(saying.marks))
@@ -135,9 +157,26 @@ class Statements:
                 plural=self._is_plural(part, component),
             )
             self._complete(draft, note, part, whole, first_saying=number == 0)
+            if listed and note.state is None and note.action is None and not self._has_work(component):
+                note.action = self._lexicon.components[component].advice
+                note.doubts["action"] = "listed"
             if note.state == "ok" and note.action is None and not own.absolute:
                 self._take_as_whole(note, item)
             draft.notes.append(note)
+
+    def _spreads(self, action: str, component: str, item: Item) -> bool:
+        """ "Adjust the handbrake, a ball joint, a gasket and a bulb": a list of work begins with how the
+        first is done; only what is done to any part, or to parts of the same kind, holds for the rest.
+        """
+        first = item.parts[0].component
+        entry = self._lexicon.components[component]
+        alike = self._tree.same_line(first, component) or entry.advice == action
+        near = len(item.parts) == 2
+        return action == "replace" or alike or near or (action == "top up" and entry.advice == "service")
+
+    def _has_work(self, component: str) -> bool:
+        """Whether work on the part was told already: naming it in a summing-up adds nothing to that."""
+        return any(n.component == component and n.is_priced for n in self._scene.notes)
 
     def _take_as_whole(self, note: Note, item: Item) -> None:
         """ "Brakes all look great": what is fine all round, and is a name for parts of several kinds, is one
@@ -146,7 +185,8 @@ class Statements:
         said = self._scene.tokens[item.first : item.last]
         everywhere = len(expand(note.positions)) == len(CORNERS)
         counted = any(is_number_word(token.text) for token in said)
-        if everywhere and not counted and self._tree.is_collective(note.component):
+        collective = self._tree.is_collective(note.component) or self._tree.is_general_piece(note.component)
+        if everywhere and not counted and collective:
             note.positions = ()
 
     def _of_whole(self, part: Part, component: str, item: Item) -> str:
@@ -188,17 +228,40 @@ class Statements:
         if saying.grammar("same"):
             self._like_before(note, draft.notes)
         bare = note.state is None and note.action is None
+        if bare and draft.ordered:
+            note.action = self._lexicon.components[note.component].advice
+        if draft.ordered:
+            if note.placed == "carried" and not Place.of([*part.lead, *item.trail]).relatives:
+                note.positions, note.placed = (), "none"  # a list is not where the talk was
+                note.doubts.pop("positions", None)
+            return
         if bare and item.excepted:
             note.state = "defect"  # "all the lights work except the left brake light"
-        elif bare and first_saying and self._is_asked_for(note, part, item):
+        elif (
+            bare
+            and first_saying
+            and self._is_asked_for(note, part, item)
+            and not self._has_work(note.component)
+        ):
             note.action = self._lexicon.components[note.component].advice
-        if not first_saying and saying.cues("except"):
+        if not first_saying and (saying.cues("except") or saying.leaves_out):
             self._except(note, draft.notes)
+        if not first_saying and saying.turns_round:
+            turn_round(note, draft.notes)
         unpriced = note.action in (None, "diagnose", *UNPRICED_ACTIONS)
-        if note.state in (None, "not_checked") and unpriced and any(m.detail == "hedge" for m in part.lead):
+        if (
+            note.state in (None, "not_checked")
+            and unpriced
+            and (any(m.detail == "hedge" for m in part.lead) or (bare and self._is_wondered(part, item)))
+        ):
             self._suspect(note)
         if note.state == "ok" and saying.advises:
             self._advise_faulty(draft, note, saying)
+
+    def _is_wondered(self, part: Part, item: Item) -> bool:
+        """ "Purge valve maybe?": a part, a doubt right behind it, and nothing more."""
+        doubts = [m for m in item.trail if m.detail == "hedge" and m.first == part.mark.last]
+        return any(self._scene.tokens[m.last - 1].stop for m in doubts)
 
     @staticmethod
     def _except(note: Note, beside: Sequence[Note]) -> None:
@@ -219,16 +282,16 @@ class Statements:
                 if before.action is None:
                     before.action = note.action or self._lexicon.components[note.component].advice
                     before.urgency = before.urgency or note.urgency
-                    note.action, note.urgency = None, None
+                    note.action, note.urgency, note.action_positions = None, None, ()
                     if self._means_both(saying):
                         before.action_positions = (*before.positions, *note.positions)
                 return
 
     def _means_both(self, saying: Saying) -> bool:
         """ "do the pair", "replace both": the advice takes in the one that is fine."""
-        orders = [*saying.cues("advice", "quantity"), *saying.of_kind("action")]
-        words = {t.text for m in orders for t in self._scene.tokens[m.first : m.last + 2]}
-        return bool(words & self._words.pair_word) or bool(WIDE & set(saying.place.relatives))
+        return orders_pair(saying, self._scene.tokens, self._words) or bool(
+            WIDE & set(saying.place.relatives)
+        )
 
     @staticmethod
     def _is_about_all(saying: Saying, note: Note, component: str) -> bool:
@@ -278,6 +341,9 @@ class Statements:
             note.state = "defect"
             note.conditions = list(symptom_told.conditions)
             note.ranges.append(symptom_told.span)
+            if note.placed != "said" and symptom_told.place.located:  # "a knock up front on the right"
+                entry = self._lexicon.components[note.component]
+                note.positions = resolve(entry, symptom_told.place, around=Place(), last=()) or note.positions
             return
         before = self._told_fault(note)
         if before is None:
@@ -333,8 +399,8 @@ class Statements:
     def _is_put_on(self, note: Note, part: Part) -> bool:
         """ "Belt's cracked, get a belt on it.": the same part, just told to be faulty, and "on it" behind."""
         last = part.mark.last
-        behind = joined([token.text for token in self._scene.tokens[last : last + 2]])
-        return behind in self._words.order_trail and any(
+        behind = [token.text for token in self._scene.tokens[last : last + 2]]
+        return bool({joined(behind), *behind[:1]} & self._words.order_trail) and any(
             n.component == note.component and n.state in ("defect", "missing") and n.action is None
             for n in self._scene.recent
             if not n.withdrawn
@@ -393,6 +459,8 @@ class Statements:
             term = self._lexicon.conditions[mark.id]
             if term.state == "ok" or (term.symptom and names_reading(item.trail, mark)):
                 continue
+            if note.state == "ok" and any(_praises(m) and m.first >= mark.last for m in item.trail):
+                continue  # "some rust on the edge, that's normal"
             twins = [m for m in marks if (m.first, m.last) == (mark.first, mark.last)]
             if any(self._fits(twin, n) for twin in twins for n in notes):
                 continue
@@ -426,8 +494,23 @@ def _own_place(draft: _Draft, part: Part) -> Place:
 def _is_rejected(part: Part, item: Item) -> bool:
     """ "not strut, it's a shock": a negation right before the part and nothing said of it."""
     negation = any(m.kind == "cue" and m.detail == "negation" for m in part.lead)
+    if negation and _is_other(part, item):
+        return True
     said = any(m.kind in ("condition", "action") for m in (*part.lead, *item.trail))
-    return negation and not said and not any(m.detail == "ok" and not m.negated for m in item.trail)
+    return negation and not said and not any(m.detail == "ok" for m in item.trail)
+
+
+def _is_other(part: Part, item: Item) -> bool:
+    """ "not a strut, a shock, and it's leaking": denied right before a part that is put in its place."""
+    at = item.parts.index(part)
+    following = item.parts[at + 1 : at + 2]
+    return bool(following) and not any(
+        m.detail in ("negation", "list", "conjunction", "copula", "pronoun") for m in following[0].lead
+    )
+
+
+def _praises(mark: Mark) -> bool:
+    return mark.kind == "cue" and mark.detail == "ok" and not mark.negated
 
 
 def _judgement(note: Note) -> tuple[object, ...]:
@@ -442,8 +525,9 @@ def _spare_fine(notes: Sequence[Note]) -> None:
         for fine in notes:
             same = fine.component == faulty.component and fine.action == faulty.action
             if same and fine.state == "ok" and not fine.doubts and fine.positions:
-                fine.action, fine.urgency = None, None
-                faulty.action_positions = (*(faulty.action_positions or faulty.positions), *fine.positions)
+                fine.action, fine.urgency, fine.action_positions = None, None, ()
+                covered = (*(faulty.action_positions or faulty.positions), *fine.positions)
+                faulty.action_positions = tuple(dict.fromkeys(covered))
 
 
 def _take_out_exceptions(item: Item, notes: Sequence[Note]) -> None:

@@ -14,15 +14,16 @@ _PAIR_REACH = 40  # tokens within which left and right are a pair
 
 def without_idle_words(tokens: Sequence[Token], marks: Sequence[Mark], asked: set[int]) -> list[Mark]:
     """The settled marks without those of idle words. ``asked`` are the tokens that end a question."""
-    kept = _drop_false_sides(marks)
-    kept = _drop_tags(kept, asked)
+    kept = _drop_false_sides(tokens, marks)
+    kept = _drop_tags(tokens, kept, asked)
     kept = _drop_occasions(kept)
     kept = _drop_false_negations(kept)
     kept = _drop_single_verbs(tokens, kept)
+    kept = _drop_infinitives(tokens, kept)
     return _drop_interjections(tokens, kept)
 
 
-def _drop_false_sides(marks: Sequence[Mark]) -> list[Mark]:
+def _drop_false_sides(tokens: Sequence[Token], marks: Sequence[Mark]) -> list[Mark]:
     """ "right now", "material left", "come back": the word is no side there."""
     covered = {
         at
@@ -34,8 +35,10 @@ def _drop_false_sides(marks: Sequence[Mark]) -> list[Mark]:
     covered |= _remainders(marks)
     kept = []
     for mark in marks:
-        if mark.kind == "place" and mark.last - mark.first == 1 and mark.first in covered:
-            followed = any(
+        bare = mark.first + (tokens[mark.first].text == "the")  # "the rear" of "the rear bush"
+        if mark.kind == "place" and mark.last - bare == 1 and bare in covered:
+            last = tokens[mark.last - 1]
+            followed = not (last.comma or last.stop) and any(
                 part.first == mark.last and part.first not in covered for part in parts if part is not mark
             )
             if not followed:
@@ -59,9 +62,19 @@ def _remainders(marks: Sequence[Mark]) -> set[int]:
     }
 
 
-def _drop_tags(marks: Sequence[Mark], asked: set[int]) -> list[Mark]:
-    """ "... those are good, right?": the tag is no side."""
-    return [m for m in marks if not (m.kind == "place" and m.last - m.first == 1 and m.first in asked)]
+def _drop_tags(tokens: Sequence[Token], marks: Sequence[Mark], asked: set[int]) -> list[Mark]:
+    """ "... those are good, right?": the tag is no side; but "Rears? Three." and "Left? Five. Right? Four."
+    ask and answer where.
+    """
+    tags = {m.first for m in marks if m.kind == "grammar" and m.detail == "tag"}
+    sides = [m for m in marks if m.kind == "place" and m.last - m.first == 1 and m.first in asked]
+    alone = {m.first for m in sides if m.first == 0 or tokens[m.first - 1].stop}
+    told = [
+        m.first for m in marks if m.kind == "place" and m.last - 1 in asked and m.id.split()[0] != "right"
+    ]
+    answered = {at for at in alone & tags if any(0 < at - other <= _PAIR_REACH for other in told)}
+    idle = {m.first for m in sides if m.first in tags} - answered
+    return [m for m in marks if not (m.kind == "place" and m.last - m.first == 1 and m.first in idle)]
 
 
 def _drop_occasions(marks: Sequence[Mark]) -> list[Mark]:
@@ -110,17 +123,44 @@ def _drop_single_verbs(tokens: Sequence[Token], marks: Sequence[Mark]) -> list[M
     ]
 
 
+def _drop_infinitives(tokens: Sequence[Token], marks: Sequence[Mark]) -> list[Mark]:
+    """ "He wants to cap his spending": between "to" and what it is done to, the name of a part is a verb."""
+    to = {m.last for m in marks if m.kind == "grammar" and m.detail == "preposition" and m.id == "to"}
+    ordered = {m.last for m in marks if m.kind == "cue" and m.detail in ("advice", "urgency")}
+    before = {at for at in to | ordered if at and tokens[at - 1].text == "to"}
+    objects = {m.first for m in marks if m.kind == "grammar" and m.detail in ("determiner", "definite")}
+    return [
+        m
+        for m in marks
+        if not (
+            m.kind == "component"
+            and m.last - m.first == 1
+            and m.first in before
+            and m.last in objects
+            and not (tokens[m.first].comma or tokens[m.first].stop or tokens[m.first].text.endswith("s"))
+        )
+    ]
+
+
 def _drop_interjections(tokens: Sequence[Token], marks: Sequence[Mark]) -> list[Mark]:
     """ "No, the gasket is dry", "Okay, next", "it's all scored": words that judge, deny or place nothing
     there.
     """
+    behind_place = {m.last for m in marks if m.kind == "place" and not tokens[m.last - 1].comma}
     openers = {m.first for m in marks if m.kind == "grammar" and m.detail == "opener"}
     kept = []
     for number, mark in enumerate(marks):
         single = mark.last - mark.first == 1
         if mark.kind == "cue" and single:
-            if mark.detail == "negation" and (tokens[mark.first].comma or tokens[mark.first].stop):
-                continue
+            rests = tokens[mark.first].comma or tokens[mark.first].stop
+            if (
+                mark.detail == "negation"
+                and rests
+                and not (mark.first in behind_place and tokens[mark.first].text.endswith(("n't", "nt")))
+            ):
+                if tokens[mark.first].comma and _only_places(tokens, marks, mark.last):
+                    kept.append(mark.model_copy(update={"detail": "correction", "id": ""}))
+                continue  # but "No, the left." puts the place right
             if (
                 mark.detail == "ok"
                 and mark.first in openers
@@ -144,6 +184,18 @@ def _drop_interjections(tokens: Sequence[Token], marks: Sequence[Mark]) -> list[
                 continue
         kept.append(mark)
     return kept
+
+
+def _only_places(tokens: Sequence[Token], marks: Sequence[Mark], first: int) -> bool:
+    """Whether the sentence from token ``first`` on only says a place."""
+    last = first
+    while last < len(tokens) and not (tokens[last].stop or tokens[last].comma):
+        last += 1
+    end = min(last + 1, len(tokens))
+    said = [m for m in marks if m.first >= first and m.last <= end and m.kind != "grammar"]
+    told = {at for m in said if m.kind == "place" for at in range(m.first, m.last)}
+    small = {m.first for m in marks if m.kind == "grammar" and m.detail in ("article", "pronoun_one")}
+    return bool(told) and all(at in told or at in small for at in range(first, end))
 
 
 def bounded(marks: Sequence[Mark]) -> list[Mark]:

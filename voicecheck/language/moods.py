@@ -11,6 +11,9 @@ from typing import Literal, NamedTuple
 
 from voicecheck.records.reading import Mark, Token
 
+_BEFORE_CONFIRMED = 5  # words of "and it sure is" that the stretch may hold itself
+_BEFORE_TELLING = 2  # words between who tells and that it is told ("the lady also says")
+
 Mood = Literal["said", "hypothetical", "general", "question", "reported"]
 
 
@@ -64,7 +67,10 @@ class _View:
             m.kind == "action" for m in self.marks
         ):
             return False
-        cued = any(m.first == start for m in self._starts("cue", "question"))
+        cued = any(
+            m.first == start and not any(t.comma for t in self.tokens[m.first : m.last - 1])
+            for m in self._starts("cue", "question")
+        )  # not in "it does, it's ..."
         inverted = any(m.first == start for m in self._starts("grammar", "asks"))
         return cued or (asked and inverted)
 
@@ -88,17 +94,63 @@ class _View:
             if self._says_before(mark.first) and not self._advises_after(mark.last):
                 return None  # "replace it if it comes back": a condition on advice, not a supposition
             return Stretch(mark.first, self._until(mark.last, comma=False), "hypothetical")
+        if mark.kind == "grammar" and mark.detail == "sayer":
+            return self._as_told(mark)
         if mark.kind == "grammar" and mark.detail == "would" and self._of_any(mark):
             return Stretch(self._since(mark.first), self._until(mark.last, comma=True), "hypothetical")
         if mark.kind != "cue":
             return None
         if mark.detail == "hypothetical":
             return Stretch(self._since(mark.first), self._until(mark.last, comma=False), "hypothetical")
+        if mark.detail == "general" and mark.id == "habit":
+            return self._as_habit(mark)
+        if mark.detail == "general" and mark.id == "due_at" and not self._is_due_at_age(mark):
+            return None
+        if mark.detail == "general" and mark.id == "other_car":
+            return Stretch(self._since(mark.first), self._until(mark.last, comma=False), "general")
         if mark.detail == "general":
             return Stretch(self._since(mark.first), self._until(mark.last, comma=True), "general")
+        if (
+            mark.detail == "reported"
+            and mark.id != "aside"
+            and self._is_confirmed(self._until(mark.last, comma=True))
+        ):
+            return None
         if mark.detail == "reported":
             return Stretch(mark.first, self._until(mark.last, comma=True), "reported")
         return None
+
+    def _as_told(self, sayer: Mark) -> Stretch | None:
+        """ "her husband reckons ...": somebody, and within two words a word for telling."""
+        for mark in self._starts("grammar", "tells"):
+            if 0 <= mark.first - sayer.last <= _BEFORE_TELLING:
+                end = self._until(mark.last, comma=True)
+                return None if self._is_confirmed(end) else Stretch(sayer.first, end, "reported")
+        return None
+
+    def _is_confirmed(self, last: int) -> bool:
+        """ "lady says the A C is weak, and it is": the speaker says so as well, up to or right
+        behind token ``last``.
+        """
+        return any(
+            -_BEFORE_CONFIRMED <= m.first - last <= 0
+            and (self.tokens[m.last - 1].comma or self.tokens[m.last - 1].stop or m.last == self.last)
+            for m in self._starts("grammar", "confirms")
+        )
+
+    def _as_habit(self, mark: Mark) -> Stretch | None:
+        """ "Change that belt with the pump, I always tell people": the advice before it as well, as long as
+        nothing is found on this car.
+        """
+        found = any(m.kind in ("condition", "quantity") and m.last <= mark.first for m in self.marks)
+        first = self._since(mark.first) if found else self.first
+        return Stretch(first, self._until(mark.last, comma=True), "general")
+
+    def _is_due_at_age(self, mark: Mark) -> bool:
+        """ "You'd want to do the timing belt at a hundred thousand": an age in the same breath, no fault."""
+        end = self._until(mark.last, comma=True)
+        ages = any(mark.last <= m.first < end for m in self._starts("grammar", "interval"))
+        return ages and not any(m.kind == "condition" and m.last <= end for m in self.marks)
 
     def _is_taken(self, mark: Mark) -> bool:
         """Whether the word belongs to a cue of another kind: "not sure if", "if it was mine I'd"."""

@@ -11,6 +11,7 @@ _RANK = {"component": 0, "quantity": 1, "condition": 2, "measure": 3, "action": 
 
 
 _WHERE = ("position", "side", "axle")
+_BEFORE_SAYING = ("copula", "indefinite")  # what leads to a word that says something of a part
 
 
 class _Cover:
@@ -35,6 +36,33 @@ class _Cover:
         return any(
             mark.first - other.first <= 1 and mark.last <= other.last for other in self._over[mark.first]
         )
+
+    def said_behind(self, mark: Mark, ends: Collection[int]) -> bool:
+        """Whether one of the marks that cover ``mark`` begins where ``ends`` says that a word ended: "pads
+        are [oil soaked]", "has a [plug in the shoulder]" say something of another part.
+        """
+        return any(
+            (other.first in ends or mark.first in ends) and mark.last < other.last
+            for other in self._over[mark.first]
+            if other.first <= mark.first
+        )
+
+
+def _behind_copula(marks: Sequence[Mark]) -> list[Mark]:
+    """ "[is blown]" for a lamp, "is [blown]" for a strut: where a condition is known with its copula and
+    another without, the other lies over the same words, so that the part decides between them.
+    """
+    copulas = {(m.first, m.last) for m in marks if m.kind == "grammar" and m.detail == "copula"}
+    conditions = [m for m in marks if m.kind == "condition"]
+    by_last: dict[int, list[Mark]] = {}
+    for mark in conditions:
+        by_last.setdefault(mark.last, []).append(mark)
+    return [
+        short.model_copy(update={"first": long.first})
+        for long in conditions
+        for short in by_last[long.last]
+        if (long.first, short.first) in copulas and short.id != long.id
+    ]
 
 
 def _beside_names(mark: Mark, names: _Cover) -> Mark | None:
@@ -75,7 +103,9 @@ def settle(marks: Sequence[Mark], *, size: int, general: Collection[str] = ()) -
     advising = {mark.first for mark in marks if mark.kind == "cue" and mark.detail == "advice"}
     urging: set[tuple[int, int] | None] = set()  # "must be replaced" urges and names the action in it
     names = _Cover(_longest([mark for mark in marks if mark.kind == "component"], size=size), size=size)
+    marks = [*marks, *_behind_copula(marks)]
     longer = _Cover([mark for mark in marks if mark.kind == "condition"], size=size)
+    says = {m.last for m in marks if m.kind == "grammar" and m.detail in _BEFORE_SAYING}
     kept: list[Mark] = []
     free: list[Mark] = []
     for mark in sorted(marks, key=lambda m: (m.first - m.last, _RANK.get(m.kind, 9), m.first)):
@@ -91,7 +121,8 @@ def settle(marks: Sequence[Mark], *, size: int, general: Collection[str] = ()) -
                 continue
         named = mark.kind == "component" or (mark.kind == "place" and mark.detail == "position")
         if named and longer.holds(mark):
-            if mark.kind == "place" or mark.id not in general or longer.opens_with(mark):
+            said = mark.kind == "component" and longer.said_behind(mark, says)
+            if mark.kind == "place" or (not said and (mark.id not in general or longer.opens_with(mark))):
                 free.append(mark)  # "toe's out" names its part, "dry all round" says where
             continue  # "below the low line" names no line
         holders = {owner[at] for at in range(mark.first, mark.last)} - {None}

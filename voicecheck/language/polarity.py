@@ -14,6 +14,7 @@ from voicecheck.records.reading import Mark, Token
 
 REACH = 7  # tokens past the last word that was reached
 _LONGEST_LIST = 60  # tokens
+_SHORT_DOUBT = 2  # words of a doubt that may as well be of what follows
 _PAUSE_S = 0.7
 _TURNED = {"condition", "action"}
 _TURNED_CUES = {"ok", "urgency", "advice"}
@@ -116,6 +117,8 @@ class _Line:
                 listed = "list" in kinds
             elif "conjunction" in kinds and met:
                 break
+            if "time" in kinds and met:
+                judging = False  # "isn't sticking after the clean it got"
             passed = passed or (at not in self._idle and not kinds & _SAYS_LITTLE)
             budget -= at >= enumerated
             at += 1
@@ -235,7 +238,9 @@ def apply_polarity(tokens: Sequence[Token], marks: Sequence[Mark], *, first: int
 
 def _before(line: _Line, cue: Mark) -> list[Mark]:
     """The last turned mark within four tokens before the cue, with nothing stronger than a comma between."""
-    if cue.detail == "hedge" and cue.last < line.last and not line.tokens[cue.last - 1].comma:
+    short = cue.last - cue.first <= _SHORT_DOUBT  # "I think it's ...", "..., I think": either way
+    ahead = cue.detail == "hedge" and (cue.id != "after" or short)
+    if ahead and cue.last < line.last and not line.tokens[cue.last - 1].comma:
         return []  # "cupped, so maybe ...": what follows is doubted, and it is no condition
     candidates = [m for m in line.marks if _is_turned(m) and m.last <= cue.first and cue.first - m.last <= 4]
     return candidates[-1:]

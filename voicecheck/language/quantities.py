@@ -327,6 +327,9 @@ class QuantityFinder:
             if atom.first < skip_before:
                 continue
             mark, last = self._one(view, atoms, index, tread)
+            exactly = view.at("number_even", last) if mark is not None and mark.last == last else None
+            if mark is not None and exactly is not None and not view.apart(last):
+                mark, last = mark.model_copy(update={"last": exactly.last}), exactly.last
             skip_before = max(skip_before, last)
             if mark is not None:
                 marks.append(mark)

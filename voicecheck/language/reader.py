@@ -5,12 +5,15 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from itertools import pairwise
 
+from voicecheck.language.as_new import with_new_as_state
 from voicecheck.language.idle import bounded, without_idle_words
 from voicecheck.language.moods import moods
 from voicecheck.language.overlap import settle
 from voicecheck.language.phrases import PhraseFinder, phrases_of
 from voicecheck.language.polarity import apply_polarity
+from voicecheck.language.praise import praise_marks
 from voicecheck.language.quantities import QuantityFinder, depth_talk
+from voicecheck.language.rejected import without_rejected_places
 from voicecheck.language.runon import with_breaks
 from voicecheck.language.tokens import tokenise
 from voicecheck.lexicon.model import Lexicon, TermMatcher
@@ -19,6 +22,9 @@ from voicecheck.records.reading import Clause, Mark, Opening, Reading, Token
 from voicecheck.records.transcript import Transcript
 
 _SHORT_LIST = 4  # tokens
+_NEW_PART = "new_part"  # the condition of what is new
+_LONGEST_ALSO = 3  # tokens ("does as well")
+_TO_PLACE = 3  # tokens before a place that only lead to it ("and on the")
 _NAME_PAUSE_S = 1.0  # nobody rests this long inside a name
 
 
@@ -44,6 +50,10 @@ class Reader:
         self._articles = phrases_of(lexicon.grammar, "article")
         self._general = frozenset(c.kind_of for c in lexicon.components.values() if c.kind_of is not None)
         self._same_alone = phrases_of(lexicon.grammar, "same_alone")
+        self._praises = phrases_of(lexicon.grammar, "praises")
+        self._also = phrases_of(lexicon.grammar, "same_behind")
+        joins = phrases_of(lexicon.grammar, "conjunction") | phrases_of(lexicon.grammar, "contrast")
+        self._new_ends = tuple(sorted(self._also | joins))
         self._quantities = QuantityFinder(
             units={term.said: term.value for term in lexicon.grammar if term.kind == "unit"},  # type: ignore[misc]
             market=lexicon.market,
@@ -71,6 +81,11 @@ class Reader:
         treads = depth_talk(tokens, marks, self._lexicon)
         quantities = self._quantities.find(tokens, grammar, tread=treads)
         settled = settle([*marks, *quantities, *grammar], size=len(tokens), general=self._general)
+        settled.extend(self._same_behind_places(tokens, settled))
+        settled.extend(praise_marks(tokens, settled, self._praises))
+        settled.sort(key=lambda m: (m.first, m.last))
+        settled = with_new_as_state(tokens, settled, condition=_NEW_PART, ends=self._new_ends)
+        settled = without_rejected_places(tokens, settled)
         return bounded(without_idle_words(tokens, settled, asked))
 
     def _terms(self, tokens: Sequence[Token]) -> list[Mark]:
@@ -116,6 +131,22 @@ class Reader:
             if token.text in self._same_alone and rests and opens:
                 marks.append(Mark(kind="grammar", first=at, last=at + 1, id=token.text, detail="same"))
         return marks
+
+    def _same_behind_places(self, tokens: Sequence[Token], marks: Sequence[Mark]) -> list[Mark]:
+        """ "Passenger side too.": a stretch between two rests that is only a place and a word for "also"."""
+        rests = {at for at, t in enumerate(tokens, start=1) if t.comma or t.stop} | {0, len(tokens)}
+        behind = {m.last: m for m in marks if m.kind == "place" and m.last not in rests}
+        found = []
+        for at, place in behind.items():
+            before = place.first
+            while before not in rests and place.first - before <= _TO_PLACE:
+                before -= 1
+            for last in range(at + 1, at + _LONGEST_ALSO + 1):
+                said = " ".join(token.text for token in tokens[at:last])
+                inside = [m for m in marks if before <= m.first < last and m.kind in ("component", "action")]
+                if said in self._also and last in rests and before in rests and not inside:
+                    found.append(Mark(kind="grammar", first=at, last=last, id=said, detail="same"))
+        return found
 
     def _clauses(self, tokens: Sequence[Token], marks: Sequence[Mark], asked: set[int]) -> tuple[Clause, ...]:
         openings = self._openings(tokens, marks)

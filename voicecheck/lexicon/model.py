@@ -20,7 +20,7 @@ System = Literal[
 Sets = Literal["axle set", "pair", "each"]
 
 CueKind = Literal[
-    "hedge",  # might be, possibly: value "suspect"
+    "hedge",  # might be, possibly: value "suspect", or "after": only of what was said before it
     "negation",  # not, no, isn't: turns the condition that follows (value "before") or precedes ("after")
     "negation_end",  # but, apart from: ends the reach of a negation
     "pseudo_negation",  # not only, no longer holding: looks like a negation, is none
@@ -117,6 +117,9 @@ class MeasureTerm(Record):
     unit_us: Unit
     unit_uk: Unit
     said: tuple[str, ...]
+    bare: tuple[UnitRange, ...] | None = (
+        None  # numbers without a unit that are this reading; None: any in range
+    )
 
 
 GrammarKind = Literal[
@@ -124,15 +127,19 @@ GrammarKind = Literal[
     "article",  # belongs to what follows, and to no phrase before it
     "asks",  # is, did, what: opens a question
     "causative",  # have it welded: advice in a past form
+    "confirms",  # and it is, he's right: what others say holds
     "conjunction",  # and, but: joins two statements
     "contrast",  # but, however: a new judgement begins
     "copula",  # is, looks: what follows is said of what came before
+    "done_before",  # already, recently: the work beside it was done by somebody, and is not advised
     "definite",  # the noise: only named, nothing said of it
     "determiner",  # the, this, a
     "digit",  # of a vehicle or plate number; value is the number
     "doing",  # wants doing, must be done: the work that the part usually gets
     "existential",  # there's, I've got
     "indefinite",  # a bad bearing would: any such part
+    "instead",  # could just be the tire: another cause of what was told
+    "interval",  # at a hundred thousand, every two years: when work is due on any car
     "label",  # cylinder three: the number that follows is a name
     "leads_number",  # at, measures: a bare number that follows is a reading
     "letter",  # of a vehicle or plate number; value is the letter
@@ -142,13 +149,19 @@ GrammarKind = Literal[
     "misheard_number",  # for thirty seconds, where tread is talked of; value is the number
     "small_piece",  # boot, clip: its fault is a condition of the part it is on
     "order_lead",  # "give it a", "so that's a": the part behind it is ordered
-    "order_trail",  # "a belt on it": the part before it is ordered
+    "order_trail",
+    "sums_up",
+    "leads_list",  # "a belt on it": the part before it is ordered
+    "beside",
+    "there",  # "above the rack there's a wet spot": only a place to look at
     "plural_verb",  # "lights work": praise only right behind several things
     "afterwards",  # then: the work behind it comes after the one advised
     "names_cause",  # it's, that's down to: the part that follows is what is wrong
+    "names_part",  # the left rear's bald: no other part is; value is the component
     "no_mileage",  # every, ago: the miles near it are no odometer reading
     "not_a_side",  # right now, material left
     "number_between",  # between four and five
+    "number_even",  # twenty six flat: belongs to the number before it
     "number_few",  # a couple of; value is the number
     "number_fraction",  # half, quarter; value is the fraction
     "number_half",  # and a half; value is the fraction
@@ -170,6 +183,7 @@ GrammarKind = Literal[
     "preposition",  # the boot on the tie rod end
     "pronoun",  # it, that: the part last spoken of
     "pronoun_one",  # left one: one stands for the part, and is no number
+    "recount",  # eleven nine, no, twelve one: the number behind it takes the place of the one before
     "rated_of",  # 480 out of 650: the second number is a rating
     "refits",  # put it back on: the same part again, and no new one
     "repeat",  # double seven; value is how often
@@ -177,12 +191,17 @@ GrammarKind = Literal[
     "rest",  # everything else: no part is named
     "same",  # same again, likewise: as said before
     "same_alone",  # same, where it stands between two rests
+    "same_behind",  # too, as well: where it ends a sentence that is only a place
+    "sayer",  # the customer, her husband: with a word for telling behind it, what follows is reported
     "singular_copula",  # is, has: of one part
     "source",  # leaking from the pan: the part that follows is the cause
     "stand_in",  # needs one: the part just spoken of
+    "praises",  # sound, sweet: praise as what is said of a part, and only there
+    "still",  # still solid: the judgement behind it stands over the one before
     "supposes",  # if
     "tag",  # right?, isn't it?: asks nothing
     "target",  # onto the manifold: the part that follows is where it lands
+    "tells",  # says, reckons: behind a sayer
     "testing",  # tested fine: no advice to find out
     "therefore",  # so alignment: what follows is advice
     "thirty_seconds",  # the unit of tread, as it is said and misheard
@@ -197,7 +216,8 @@ GrammarKind = Literal[
 LOOKED_UP: frozenset[str] = frozenset(
     {
         "absence", "causative", "definite", "doing", "pair_pronoun", "pair_word", "passive", "past_ending",
-        "rated_of", "refits", "same_alone", "stand_in", "testing", "therefore",
+        "instead", "praises", "still",
+        "rated_of", "recount", "refits", "same_alone", "same_behind", "stand_in", "testing", "therefore",
     }
 )  # fmt: skip
 

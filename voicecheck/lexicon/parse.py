@@ -58,7 +58,7 @@ PLACE_VALUES: dict[str, tuple[str, ...]] = {
 }
 # Cue kinds not named here take any value.
 CUE_VALUES: dict[str, tuple[str, ...]] = {
-    "hedge": ("suspect", ""),
+    "hedge": ("suspect", "after", ""),
     "negation": ("before", "after"),
     "urgency": tuple(u for u in URGENCIES if u != "unstated"),
     "advice": ("", *ACTIONS),
@@ -76,7 +76,9 @@ CONDITION_COLUMNS = Columns(
 ACTION_COLUMNS = Columns(required=("action", "said"))
 PLACE_COLUMNS = Columns(required=("said", "kind", "value", "market"))
 CUE_COLUMNS = Columns(required=("kind", "said", "value"))
-MEASURE_COLUMNS = Columns(required=("id", "name", "fits", "units", "unit_us", "unit_uk", "said"))
+MEASURE_COLUMNS = Columns(
+    required=("id", "name", "fits", "units", "unit_us", "unit_uk", "said"), optional=("bare", "notes")
+)
 SPELLING_COLUMNS = Columns(required=("us", "uk"))
 CONTRACTION_COLUMNS = Columns(required=("short", "long"))
 HOT_COLUMNS = Columns(required=("phrase", "market"))
@@ -288,22 +290,11 @@ def parse_measure(row: Row, problems: list[Problem]) -> list[MeasureTerm]:
         check.fault("name", "is empty")
     said = check.phrases("said", row.many("said"))
     fits = check.fits()
-    units: list[UnitRange] = []
     if not row.many("units"):
         check.fault("units", "is empty; it needs a unit and its plausible range, like “mm 0-15”")
-    for text in row.many("units"):
-        found = _RANGE.fullmatch(text)
-        if found is None:
-            check.fault("units", f"“{text}” is not a unit and a range, like “mm 0-15”")
-            continue
-        unit = check.allowed("units", found["unit"], UNITS, what="a unit")
-        low, high = Decimal(found["low"]), Decimal(found["high"])
-        if low > high:
-            check.fault("units", f"the range of “{text}” runs from high to low")
-        elif unit in [u.unit for u in units]:
-            check.fault("units", f"the unit {unit} has two ranges")
-        elif unit in UNITS:
-            units.append(UnitRange(unit=unit, low=low, high=high))
+    units = _ranges(check, row, "units")
+    said_bare = row.one("bare")
+    bare = None if not said_bare else () if said_bare == "no" else _ranges(check, row, "bare")
     for column in ("unit_us", "unit_uk"):
         unit = check.allowed(column, row.one(column), UNITS, what="a unit")
         if check.sound and unit not in [u.unit for u in units]:
@@ -314,8 +305,28 @@ def parse_measure(row: Row, problems: list[Problem]) -> list[MeasureTerm]:
         MeasureTerm(
             id=id_, name=row.one("name"), fits=fits, units=tuple(units),
             unit_us=cast(Unit, row.one("unit_us")), unit_uk=cast(Unit, row.one("unit_uk")), said=said,
+            bare=bare,
         )
     ]  # fmt: skip
+
+
+def _ranges(check: _Check, row: Row, column: str) -> tuple[UnitRange, ...]:
+    """The units of a column with their ranges: "mm 0-15|in 0-0.6"."""
+    units: list[UnitRange] = []
+    for text in row.many(column):
+        found = _RANGE.fullmatch(text)
+        if found is None:
+            check.fault(column, f"“{text}” is not a unit and a range, like “mm 0-15”")
+            continue
+        unit = check.allowed(column, found["unit"], UNITS, what="a unit")
+        low, high = Decimal(found["low"]), Decimal(found["high"])
+        if low > high:
+            check.fault(column, f"the range of “{text}” runs from high to low")
+        elif unit in [u.unit for u in units]:
+            check.fault(column, f"the unit {unit} has two ranges")
+        elif unit in UNITS:
+            units.append(UnitRange(unit=unit, low=low, high=high))
+    return tuple(units)
 
 
 def parse_spelling(row: Row, problems: list[Problem]) -> list[tuple[str, str]]:

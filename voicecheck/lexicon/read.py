@@ -11,7 +11,7 @@ from typing import Literal, NamedTuple
 
 from voicecheck.records.problems import Problem
 
-LONGEST_CELL = 4000  # characters; a longer one is a quote that was never closed, or a pasted page
+LONGEST_CELL = 16_000  # characters; a longer one is a quote that was never closed, or a pasted page
 
 
 class Columns(NamedTuple):

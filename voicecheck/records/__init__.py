@@ -68,6 +68,7 @@ from voicecheck.records.vocabulary import (
     ACTIONS,
     CORNERS,
     POSITIONS,
+    PRICED_ACTIONS,
     STATES,
     UNITS,
     UNPRICED_ACTIONS,
@@ -84,14 +85,15 @@ from voicecheck.records.vocabulary import (
 )
 
 __all__ = [
-    "ACTIONS", "CORNERS", "FORMAT", "POSITIONS", "STATES", "UNITS", "UNPRICED_ACTIONS", "URGENCIES",
-    "Action", "AddedLine", "Ask", "Basis", "Bound", "Candidate", "Catalogue", "Conclusion", "DataError",
-    "Discount", "DiscountLine", "Draft", "EmptyRecordingError", "Estimate", "FeeRule", "Finding",
-    "FindingsResult", "FollowOn", "InputError", "Job", "Ledger", "LedgerEntry", "Less", "Limit",
-    "LimitCheck", "Line", "LineChange", "LineKind", "Market", "MarkupBand", "Measure", "MissingModelError",
-    "NoSoundError", "NotMediaError", "NotThereError", "Operation", "OutputError", "PartUse", "Policies",
-    "Position", "PriceProfile", "Problem", "RateRule", "Record", "RecordingError", "RecordingInfo", "Ref",
-    "RefusedError", "Scope", "SetPolicy", "ShopData", "Span", "SpeechError", "StaleError", "State",
-    "StoreError", "TaxLine", "TaxRule", "Terms", "TooLongError", "Totals", "Transcript", "Unheard", "Unit",
-    "Unplaced", "Urgency", "Vehicle", "VoicecheckError", "Word", "expand", "span_of",
+    "ACTIONS", "CORNERS", "FORMAT", "POSITIONS", "PRICED_ACTIONS", "STATES", "UNITS", "UNPRICED_ACTIONS",
+    "URGENCIES", "Action", "AddedLine", "Ask", "Basis", "Bound", "Candidate", "Catalogue", "Conclusion",
+    "DataError", "Discount", "DiscountLine", "Draft", "EmptyRecordingError", "Estimate", "FeeRule",
+    "Finding", "FindingsResult", "FollowOn", "InputError", "Job", "Ledger", "LedgerEntry", "Less",
+    "Limit", "LimitCheck", "Line", "LineChange", "LineKind", "Market", "MarkupBand", "Measure",
+    "MissingModelError", "NoSoundError", "NotMediaError", "NotThereError", "Operation", "OutputError",
+    "PartUse", "Policies", "Position", "PriceProfile", "Problem", "RateRule", "Record", "RecordingError",
+    "RecordingInfo", "Ref", "RefusedError", "Scope", "SetPolicy", "ShopData", "Span", "SpeechError",
+    "StaleError", "State", "StoreError", "TaxLine", "TaxRule", "Terms", "TooLongError", "Totals",
+    "Transcript", "Unheard", "Unit", "Unplaced", "Urgency", "Vehicle", "VoicecheckError", "Word",
+    "expand", "span_of",
 ]  # fmt: skip

@@ -176,8 +176,8 @@ class Tolerance(Record):
     """How far the price may rise above what was agreed before the customer has to be asked again.
 
     ``none``: not at all. ``lesser``, ``greater``: of the amount and the percentage, the greater one capped.
-    ``percent``: the percentage alone. The programme's own papers promise ``none`` everywhere, which every
-    profile allows.
+    ``percent``: the percentage alone. This is the law's least: the programme's own papers promise ``none``
+    everywhere, which every profile allows.
     """
 
     kind: Literal["none", "lesser", "greater", "percent"]
@@ -186,6 +186,18 @@ class Tolerance(Record):
     cap: Decimal | None = None
     citation: str
     status: Status
+
+    def allowed_above(self, agreed: Decimal) -> Decimal:
+        """The most above ``agreed`` that needs no new consent, exact and not rounded: 0 for "none"."""
+        share = agreed * (self.percent or Decimal(0)) / 100
+        amount = self.amount or Decimal(0)
+        more = {
+            "none": Decimal(0),
+            "percent": share,
+            "lesser": min(amount, share),
+            "greater": max(amount, share),
+        }
+        return more[self.kind] if self.cap is None else min(more[self.kind], self.cap)
 
 
 class LawProfile(Record):

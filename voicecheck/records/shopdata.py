@@ -18,6 +18,8 @@ RateType = Literal["mechanical", "electrical", "diagnostic"]
 TaxClass = Literal["labour", "part", "fluid", "sublet", "fee", "supplies"]
 Mode = Literal["add", "ask", "off"]
 
+BEYOND_LIMIT = "beyond_limit"  # as a condition: one of the readings is beyond its limit
+
 
 class PartUse(Record):
     """A part or fluid that one unit of an operation uses. ``price`` of ``None`` is "to be found".
@@ -198,9 +200,9 @@ class FollowOn(Record):
 class Conclusion(Record):
     """What a condition of a component means for the advice, such as "below its minimum is not machined".
 
-    Where one of ``conditions`` was said of it (or one of its readings is beyond its limit, for the condition
-    "beyond_limit") and the advice is one of ``not_enough``, the question is whether ``instead`` is meant, of
-    the component ``target`` (empty: the same).
+    Where one of ``conditions`` was said of it (or holds, for ``BEYOND_LIMIT``) and the advice is one of
+    ``not_enough``, the question is whether ``instead`` is meant, of the component ``target`` (empty: the
+    same).
     """
 
     id: str

@@ -30,6 +30,7 @@ Action = Literal[
 ]
 ACTIONS: tuple[Action, ...] = get_args(Action)
 UNPRICED_ACTIONS: frozenset[Action] = frozenset({"monitor", "none"})
+PRICED_ACTIONS: tuple[Action, ...] = tuple(a for a in ACTIONS if a not in UNPRICED_ACTIONS)
 
 Urgency = Literal["now", "soon", "later", "unstated"]
 URGENCIES: tuple[Urgency, ...] = get_args(Urgency)

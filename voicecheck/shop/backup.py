@@ -40,7 +40,7 @@ from voicecheck.records import (
 from voicecheck.shop.services import Services
 from voicecheck.shop.settings import FILE as SETTINGS_FILE
 from voicecheck.shop.settings import Settings
-from voicecheck.store import history, papers, rows
+from voicecheck.store import history, papers, recordings, rows
 from voicecheck.store.database import Database
 from voicecheck.store.media import MediaStore
 from voicecheck.store.migrate import migrate, revisions
@@ -138,7 +138,7 @@ def stream(services: Services, *, person: str | None = None) -> Iterator[bytes]:
         folder = Path(name)
         with _room(folder), services.database.reading() as session:
             counts = {t.name: _take_down(rows.lines(session, t), folder / t.name) for t in rows.tables()}
-            keys = sorted(rows.media_named(session))
+            keys = sorted(recordings.media_named(session))
             last = history.rows(session, limit=1)
         sink, made = _Sink(), _Made()
         # zipfile asks for no more than write and flush where it cannot seek

@@ -16,7 +16,7 @@ from voicecheck.desk.consent import ComesBack, comes_back
 from voicecheck.desk.decisions import Decision, Numbered, Say, decision_json, parse_decision
 from voicecheck.desk.wearing import Wear, wear_since
 from voicecheck.desk.worktop import Worktop, check, worktop
-from voicecheck.pipeline import transcript_from_text, understand
+from voicecheck.pipeline import Workshop, transcript_from_text, understand
 from voicecheck.records import Draft, Job, RefusedError, StaleError
 from voicecheck.shop.services import Services
 from voicecheck.shop.work.takes import offsets
@@ -94,13 +94,12 @@ def look(services: Services, walkaround: str) -> Bench:
 
 
 def decide(
-    services: Services, *, walkaround: str, expected_seq: int, person: str, decision: Decision
+    services: Services, bench: Bench, *, expected_seq: int, person: str, decision: Decision
 ) -> Worktop:
-    """Adds a decision and gives how things stand then.
+    """Adds a decision over ``bench``, which was just looked at, and gives how things stand then.
 
     Raises ``StaleError`` where somebody was faster, ``RefusedError`` where the decision would change nothing.
     """
-    bench = look(services, walkaround)
     if bench.top is None or bench.base is None or bench.row.state not in AT_WORK:
         raise RefusedError("There is no draft to decide about yet.", hint="Wait until it has been drafted.")
     if bench.row.seq != expected_seq:
@@ -108,22 +107,24 @@ def decide(
             "Somebody else has changed this draft in the meantime.",
             hint="Look at it as it is now; what you were about to do is not done yet.",
         )
-    name = _name(services, person)
-    new = Numbered(seq=expected_seq + 1, decision=decision, by=name)
+    written = decision_json(decision)
+    new = Numbered(seq=expected_seq + 1, decision=parse_decision(written), by=_name(services, person))
+    workshop = services.workshop(bench.base.market)
     top = _worktop(services, bench.base, (*bench.decided, new))
     check(bench.top, top)
     with services.database.session() as session:
         desk.add_decision(
             session,
-            walkaround=walkaround,
+            walkaround=bench.row.id,
             expected_seq=expected_seq,
             draft=bench.draft_id,
             person=person,
             kind=decision.kind,
-            decision=decision_json(decision),
+            decision=written,
             now=services.clock(),
             open_asks=top.summary.open_asks,
         )
+    services.worktops.get(_key(bench.draft_id, new.seq, workshop), lambda: (workshop, top))
     return top
 
 
@@ -139,11 +140,15 @@ def _kept(services: Services, drafted: DraftRow, decided: tuple[Numbered, ...]) 
     base = services.drafts.get(drafted.id, lambda: Draft.model_validate(drafted.document))
     workshop = services.workshop(base.market)
     seq = decided[-1].seq if decided else 0
-    key = (drafted.id, seq, id(workshop))
+    key = _key(drafted.id, seq, workshop)
     seen, top = services.worktops.get(key, lambda: (workshop, _worktop(services, base, decided)))
     if seen is not workshop:  # another workshop that happened to get the same id
         top = _worktop(services, base, decided)
     return base, top
+
+
+def _key(draft: str, seq: int, workshop: Workshop) -> tuple[str, int, int]:
+    return (draft, seq, id(workshop))
 
 
 def _worktop(services: Services, base: Draft, decided: Sequence[Numbered]) -> Worktop:

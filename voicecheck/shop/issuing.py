@@ -289,8 +289,6 @@ def said_of(row: Consent) -> Agreement:
         kind="withdrawal" if row.kind == "withdrawal" else "answer",
         agreed=tuple(row.agreed),
         declined=tuple(row.declined),
-        amount=None,
-        currency=row.currency,
         fingerprint=row.fingerprint,
         name=row.name,
         means="phone" if row.means == "phone" else "in person" if row.means == "in person" else "link",

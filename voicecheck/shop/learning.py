@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import difflib
 import hashlib
-import os
 import secrets
 import tempfile
 import threading
@@ -55,6 +54,7 @@ from voicecheck.shop.services import Services
 from voicecheck.shop.workshops import LEXICON
 from voicecheck.store import desk, owner, recordings
 from voicecheck.store.tables import DraftRow, LexiconVersion, SuggestionRow, Take, Walkaround
+from voicecheck.writing import put
 
 READ_UP_TO = "suggestions read up to"  # the history row up to which was collected
 MOST_TRIED = 50  # past walk-arounds that a preview drafts again, the newest
@@ -691,16 +691,7 @@ def _undo(path: Path) -> Callable[[], None]:
 def _write(path: Path, data: bytes) -> None:
     """Under its name there is always the old file or the new one."""
     path.parent.mkdir(parents=True, exist_ok=True)
-    part = path.parent / f".{secrets.token_hex(8)}.part"
-    try:
-        with part.open("xb") as file:
-            file.write(data)
-            file.flush()
-            os.fsync(file.fileno())
-        part.replace(path)
-    except BaseException:
-        part.unlink(missing_ok=True)
-        raise
+    put(path, data)
 
 
 __all__ = [

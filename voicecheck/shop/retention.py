@@ -159,17 +159,16 @@ def _forget_take(services: Services, take: str, person: str | None) -> None:
     with services.database.session() as session:
         whole = recordings.take(session, id=take).media
         keys = recordings.forget_media(session, take=take, now=services.clock(), person=person)
-        free = set(keys) - owner.pinned(session, keys=keys)
-        for key in sorted(free):
+        for key in sorted(keys):
             services.media.delete(key)
-        if whole is not None and whole in free:
+        if whole is not None and whole in keys:
             forget(whole, cache=services.settings.sound_cache)
 
 
 def _forget_photo(services: Services, photo: str, person: str | None) -> None:
     with services.database.session() as session:
         keys = recordings.remove_photo(session, id=photo, now=services.clock(), person=person)
-        for key in sorted(set(keys) - owner.pinned(session, keys=keys)):
+        for key in sorted(keys):
             services.media.delete(key)
 
 

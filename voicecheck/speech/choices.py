@@ -28,21 +28,22 @@ _EDGES = re.compile(r"^[\W_]+|[\W_]+$")
 
 
 class Hearing(NamedTuple):
-    """What a window may have held: the whole text, and whether it was heard without hot words."""
+    """What a window may have held: the whole text, and whether it is that of the second hearing, which had
+    other hot words than the first."""
 
     text: str
-    plain: bool = False
+    second: bool = False
 
 
 class Alternative(NamedTuple):
-    """``text`` instead of words ``first:last``: heard by ``votes`` of the other hearings with hot words, and,
-    if ``plain``, by one without."""
+    """``text`` instead of words ``first:last``: in ``votes`` of the other texts of the first hearing, and,
+    if ``second``, in that of the second."""
 
     first: int
     last: int
     text: str
     votes: int
-    plain: bool
+    second: bool
 
 
 class Choice(Record):
@@ -93,8 +94,8 @@ def alternatives(
             if old == new or [w for w in old if is_fixed(w)] != [w for w in new if is_fixed(w)]:
                 continue
             key = (first, last, " ".join(new))
-            text, count, without = votes.get(key, (" ".join(spoken[begin:end]), 0, False))
-            votes[key] = (text, count + (not hearing.plain), without or hearing.plain)
+            text, count, again = votes.get(key, (" ".join(spoken[begin:end]), 0, False))
+            votes[key] = (text, count + (not hearing.second), again or hearing.second)
     found = (Alternative(key[0], key[1], *value) for key, value in votes.items())
     return sorted(found, key=lambda one: (one.first, one.last, one.text))
 
@@ -135,7 +136,7 @@ def features_of(words: Sequence[Word], one: Alternative, gain: float, lexicon: C
         "certainty": min(word.certainty for word in part),
         **lexicon.features,
         "votes": float(min(4, one.votes)) / 4,
-        "plain": float(one.plain),
+        "second": float(one.second),
         "shorter": float(len(part) - len(normalise_phrase(one.text))),
     }
 

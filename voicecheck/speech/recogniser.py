@@ -61,7 +61,7 @@ class SpeechSettings(Record):
     threads: int = Field(default_factory=_cores, ge=1)
     beam_size: int = Field(default=5, ge=1)
     hot_tokens: int = Field(default=200, ge=0, le=223)  # the engine silently cuts at 223
-    # "full": a window with a mean log probability below this is heard once more, without hot words
+    # "full": a window with a mean log probability below this is heard once more, with other hot words
     second_logprob: float = -0.26
     # Other hot words for each window by what it is about. Off: with names in a list it was worse than the
     # standing one (54 to 41 of 322 terms missed on tune); not measured with statements as hot words.

@@ -137,13 +137,13 @@ class SoundIndex:
             and place.market in (None, lexicon.market)
         )
         said = [(g.kind, normalise_phrase(g.said)) for g in lexicon.grammar]
-        self._heads = frozenset(
+        self._everyday = frozenset(words[0] for _, words in said if len(words) == 1)
+        self._heads = frozenset(  # "he can stride": "can" is also a part
             words[-1]
             for component in lexicon.components.values()
             for name in component.names
-            if (words := normalise_phrase(name))
+            if (words := normalise_phrase(name)) and words[-1] not in self._everyday
         )
-        self._everyday = frozenset(words[0] for _, words in said if len(words) == 1)
         self._small = frozenset(words[0] for kind, words in said if len(words) == 1 and kind in _SMALL_KINDS)
         self.phrases = tuple(self._phrases(lexicon))
         self._all: NDArray[np.intp] = np.arange(len(self.phrases))

@@ -24,6 +24,7 @@ from faster_whisper.vad import VadOptions, get_speech_timestamps
 from numpy.typing import NDArray
 
 from voicecheck.lexicon import Lexicon
+from voicecheck.lexicon import hot_words as listed
 from voicecheck.recording import RATE, Sound
 from voicecheck.records import MissingModelError, RecordingError, SpeechError, Transcript, Unheard, Word
 from voicecheck.records.transcript import joined as joined_texts
@@ -65,11 +66,13 @@ SPEECH_WHY = "something like speech was heard here, but no words could be made o
 class _Model(WhisperModel):  # type: ignore[misc]  # the engine has no types
     """The engine, with other hot words for each window, keeping what it made of the sound of the last one.
 
-    With ``wide`` it also keeps the other ``hearings`` of the window: those that its search ended with, and
-    one without hot words where the best one's mean log probability is below ``second_below``.
+    With ``wide`` it also keeps the other ``hearings`` of the window: those that its search ended with, and,
+    where the best one's mean log probability is below ``second_below``, one with the hot words of
+    ``second_text`` (with none if that is empty) in the place of the first ones.
     """
 
     hot_text: str | None = None
+    second_text: str = ""
     encoding: Any = None
     wide: bool = False
     second_below: float = -math.inf
@@ -110,9 +113,11 @@ class _Model(WhisperModel):  # type: ignore[misc]  # the engine has no types
         logprob = result.scores[0] * count**options.length_penalty / (count + 1)
         hearings = [Hearing(text) for text in texts[1:]]
         if logprob < self.second_below and tokenizer.sot_prev in prompt:
-            bare = [*tokenizer.sot_sequence, tokenizer.no_timestamps]
-            second = self._pass(encoder_output, bare, options, 1, 1)
-            hearings.append(Hearing(_text_of(second.sequences_ids[0], tokenizer), plain=True))
+            hot = tokenizer.encode(" " + self.second_text) if self.second_text else []
+            before = [tokenizer.sot_prev, *hot] if hot else []
+            other = [*before, *tokenizer.sot_sequence, tokenizer.no_timestamps]
+            second = self._pass(encoder_output, other, options, 1, 1)
+            hearings.append(Hearing(_text_of(second.sequences_ids[0], tokenizer), second=True))
         self.hearings = tuple(hearings)
         return result, logprob, options.temperatures[0], get_compression_ratio(texts[0])
 
@@ -204,6 +209,7 @@ class WhisperRecogniser:
         self._check_language(sound, speech)
         tools = self._tools_for(lexicon)
         hot = () if settings.ear == "plain" else self._fitting(hot_words)
+        self._model.second_text = hot_text(self._left_over(hot, lexicon))
         kept = joined(speech, gap=settings.skip_silence_s, pad=settings.pad_s, seconds=sound.seconds)
         total = sum(stretch.seconds for stretch in kept)
         words: list[Word] = []
@@ -425,6 +431,13 @@ class WhisperRecogniser:
                 break
             fitting.append(phrase)
         return tuple(fitting)
+
+    def _left_over(self, hot: tuple[str, ...], lexicon: Lexicon | None) -> tuple[str, ...]:
+        """The hot words of the lexicon that did not fit into the first hearing, for the second one."""
+        if not hot or lexicon is None or self.settings.ear != "full":
+            return ()
+        both = listed(lexicon, limit_tokens=2 * self.settings.hot_tokens, count_tokens=self._count_tokens)
+        return self._fitting([phrase for phrase in both if phrase not in hot])
 
     def _check_language(self, sound: Sound, speech: Sequence[Stretch]) -> None:
         """Raises ``RecordingError`` if the speech is clearly not in the wanted language.

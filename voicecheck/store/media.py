@@ -11,7 +11,7 @@ import hashlib
 import os
 import shutil
 import tempfile
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import IO, Any, BinaryIO
@@ -21,6 +21,7 @@ import fsspec
 from fsspec.implementations.local import LocalFileSystem
 
 from voicecheck.records import NotThereError, StoreError
+from voicecheck.writing import flush_folder
 
 BLOCK = 1024 * 1024
 COMING = "coming"  # the folder of files that are being written
@@ -102,7 +103,7 @@ class MediaStore:
             folder.rpartition("/")[0],
             self._root,
         ):  # the names too have to outlive a power cut
-            _sync_folder(place)
+            flush_folder(Path(place))
 
     def delete(self, key: str) -> None:
         """Takes the file away; nothing happens where it is not there."""
@@ -239,13 +240,3 @@ def _linked(target: Path, path: Path) -> bool:
     except OSError:  # a system or user that may not make links
         return False
     return True
-
-
-def _sync_folder(folder: str) -> None:
-    opener: Callable[..., int] = os.open
-    with contextlib.suppress(OSError):  # not every system can
-        handle = opener(folder, os.O_RDONLY)
-        try:
-            os.fsync(handle)
-        finally:
-            os.close(handle)

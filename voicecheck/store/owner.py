@@ -291,12 +291,6 @@ def _shown(session: Session, *, now: datetime, shown_until: datetime, part: str)
     return found
 
 
-def pinned(session: Session, *, keys: Collection[str]) -> set[str]:
-    """Those of ``keys`` that hold the prices of an issued estimate: never to be deleted."""
-    key_of = Issued.draft["shop"].as_string()
-    return set(session.scalars(select(key_of).where(key_of.in_(list(keys))))) if keys else set()
-
-
 # -- what is looked up for the owner -------------------------------------------------------------------------
 
 

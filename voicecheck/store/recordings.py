@@ -10,17 +10,18 @@ from collections.abc import Collection, Mapping
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import func, or_, select
+from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from voicecheck.records import InputError, NotThereError, RefusedError
 from voicecheck.store import history, walkarounds
 from voicecheck.store.database import Database
 from voicecheck.store.media import MediaStore
-from voicecheck.store.tables import Photo, Take, TakePart
+from voicecheck.store.tables import Issued, Photo, Take, TakePart
 from voicecheck.store.values import text_of, there
 
 MOST_PARTS = 20_000  # of a take: 27 hours in parts of five seconds
+KEYS_AT_ONCE = 500  # in one question to the database
 MOST_BYTES = 2 * 1024**3  # of a take, where no limit is given: three hours of video from a phone
 
 # -- takes and parts -----------------------------------------------------------------------------------------
@@ -408,17 +409,25 @@ def walkarounds_of_media(session: Session, *, key: str) -> set[str]:
     return found | set(session.scalars(select(Photo.walkaround).where(Photo.media == key)))
 
 
+def media_named(session: Session, *, keys: Collection[str] | None = None) -> set[str]:
+    """The keys of all media that a row names, or those of ``keys`` that one does.
+
+    Takes, their parts and photos name media, and an issued estimate the prices that it was issued with.
+    """
+    found: set[str] = set()
+    asked = None if keys is None else sorted(keys)
+    for column in (Take.media, TakePart.media, Photo.media, Issued.draft["shop"].as_string()):
+        wanted = select(column).where(column.is_not(None))
+        if asked is None:
+            found.update(session.scalars(wanted))
+            continue
+        for first in range(0, len(asked), KEYS_AT_ONCE):
+            some = asked[first : first + KEYS_AT_ONCE]
+            found.update(session.scalars(wanted.where(column.in_(some))))
+    return found
+
+
 def unused(session: Session, *, keys: Collection[str]) -> tuple[str, ...]:
-    """Those of ``keys`` that no row names."""
-    used = set()
-    for key in keys:
-        named = select(1).where(
-            or_(
-                select(Take.id).where(Take.media == key).exists(),
-                select(TakePart.take).where(TakePart.media == key).exists(),
-                select(Photo.id).where(Photo.media == key).exists(),
-            )
-        )
-        if session.scalar(named) is not None:
-            used.add(key)
+    """Those of ``keys`` that no row names: their files may go."""
+    used = media_named(session, keys=keys)
     return tuple(dict.fromkeys(key for key in keys if key not in used))

@@ -11,7 +11,7 @@ from sqlalchemy import Table, func, insert, select
 from sqlalchemy.orm import Session
 
 from voicecheck.records import InputError
-from voicecheck.store.tables import Base, Issued, Photo, SignedIn, Take, TakePart, UtcTime
+from voicecheck.store.tables import Base, SignedIn, UtcTime
 
 BATCH = 500
 # Sessions are no part of a copy: who was signed in then signs in again.
@@ -73,16 +73,3 @@ def _row(table: Table, line: str) -> dict[str, Any]:
 def empty(session: Session) -> bool:
     """Whether no table has a row."""
     return all(session.scalar(select(func.count()).select_from(table)) == 0 for table in tables())
-
-
-def media_named(session: Session) -> set[str]:
-    """The keys of all media that a row names."""
-    found: set[str] = set()
-    for wanted in (
-        select(Take.media).where(Take.media.is_not(None)),
-        select(TakePart.media),
-        select(Photo.media),
-        select(Issued.draft["shop"].as_string()),
-    ):
-        found.update(key for key in session.scalars(wanted) if key)
-    return found

@@ -66,7 +66,7 @@ def finish(shop: Shop, advisor: Member, walk: str) -> None:
             break
         benches.decide(
             shop.services,
-            walkaround=walk,
+            bench,
             expected_seq=bench.row.seq,
             person=advisor.id,
             decision=decision,
@@ -349,7 +349,7 @@ def test_putting_a_finding_aside_takes_it_off_the_papers(shop: Shop, ada: Member
     filter_ = next(f for f in bench.top.draft.findings if "cabin" in f.component.name.lower())  # type: ignore[union-attr]
     benches.decide(
         shop.services,
-        walkaround=walk,
+        bench,
         expected_seq=bench.row.seq,
         person=ada.id,
         decision=PutAside(target=filter_.id, reason="not on this vehicle"),

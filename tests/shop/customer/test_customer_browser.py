@@ -6,8 +6,9 @@ from collections.abc import Iterator
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Browser, Page, expect, sync_playwright
-from shop_kit import Member, Shop, chromium, make_shop, running
+from browser_kit import chromium
+from playwright.sync_api import Browser, Page, expect
+from shop_kit import Member, Shop, make_shop, running
 from test_customer import WORDS, finished, issue
 
 pytestmark = pytest.mark.browser
@@ -26,10 +27,8 @@ def issued(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Shop, str
 
 @pytest.fixture(scope="module")
 def browser() -> Iterator[Browser]:
-    with sync_playwright() as playwright:
-        started = chromium(playwright)
+    with chromium() as started:
         yield started
-        started.close()
 
 
 def serious(page: Page) -> list[tuple[str, str]]:

@@ -7,8 +7,9 @@ from collections.abc import Iterator
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Page, expect, sync_playwright
-from shop_kit import Shop, chromium, drafted, make_shop, running, silence
+from browser_kit import PLAYS_BY_ITSELF, chromium
+from playwright.sync_api import Page, expect
+from shop_kit import Shop, drafted, make_shop, running, silence
 
 from voicecheck.shop import bench as benches
 
@@ -35,8 +36,7 @@ def address(shop: Shop) -> Iterator[str]:
 
 @pytest.fixture(scope="module")
 def pages(shop: Shop, address: str) -> Iterator[object]:
-    with sync_playwright() as playwright:
-        browser = chromium(playwright, "--autoplay-policy=no-user-gesture-required")
+    with chromium(PLAYS_BY_ITSELF) as browser:
 
         def open_page(walk: str, name: str = "Ada", *, width: int = 1440, height: int = 900) -> Page:
             context = browser.new_context(viewport={"width": width, "height": height})
@@ -46,7 +46,6 @@ def pages(shop: Shop, address: str) -> Iterator[object]:
             return page
 
         yield open_page
-        browser.close()
 
 
 @pytest.fixture

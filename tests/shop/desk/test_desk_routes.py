@@ -3,14 +3,19 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from html import unescape
+from typing import Any
 
 import pytest
 from fastapi.testclient import TestClient
 from shop_kit import Shop, drafted, make_shop, silence
 
+from voicecheck.desk.states import Worktop
+from voicecheck.desk.worktop import worktop
 from voicecheck.shop import bench as benches
 from voicecheck.shop.bench import Bench
+from voicecheck.shop.kept import Kept
 
 WORDS = (
     "Left front outer tie rod end has play, replace it. Front pads are at three mil, replace the front pads. "
@@ -54,6 +59,32 @@ def test_list_has_states_and_search(advisor: TestClient, walk: str) -> None:
     assert walk in advisor.get("/desk", params={"q": "blue"}).text
     assert walk not in advisor.get("/desk", params={"q": "tractor"}).text
     assert walk not in advisor.get("/desk", params={"state": "closed"}).text
+
+
+def test_how_things_stand_is_worked_out_once_for_each_decision(
+    advisor: TestClient, shop: Shop, walk: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What a decision made of the draft is shown then, and is what a look with nothing in memory finds."""
+    worked_out: list[int] = []
+    line = bench_of(shop, walk).top.lines[0]  # type: ignore[union-attr]
+
+    def counted(*given: Any, **more: Any) -> Worktop:
+        top = worktop(*given, **more)
+        worked_out.append(top.seq)
+        return top
+
+    monkeypatch.setattr(benches, "worktop", counted)
+    for seq, price in enumerate(("81.50", "80")):
+        fields = {"line": line.id, "unit_price": price, "reason": "agreed"}
+        form = {"kind": "change_line", "seq": str(seq), **fields}
+        shown = advisor.post(f"/desk/{walk}/decide", data=form, headers={"X-Part": "bench"})
+        assert shown.status_code == 200
+        assert price in shown.text
+    assert worked_out == [1, 2]
+    remembered = bench_of(shop, walk).top
+    anew = benches.look(replace(shop.services, worktops=Kept(1)), walk).top
+    assert worked_out == [1, 2, 2]
+    assert remembered == anew
 
 
 def test_page_shows_every_line_word_and_question(advisor: TestClient, shop: Shop, walk: str) -> None:

@@ -53,9 +53,7 @@ def correct(shop: Shop, walkaround: str, *, words: str, component: str) -> None:
         {"kind": "change_finding", "finding": finding.id, "component": component, "words": words}
     )
     ada = next((m for m in shop.members if m.role == "advisor"), None) or shop.person("advisor", "Ada")
-    benches.decide(
-        shop.services, walkaround=walkaround, expected_seq=bench.row.seq, person=ada.id, decision=decision
-    )
+    benches.decide(shop.services, bench, expected_seq=bench.row.seq, person=ada.id, decision=decision)
 
 
 def parts_of(shop: Shop, walkaround: str) -> set[str]:

@@ -436,7 +436,7 @@ def test_a_copy_of_one_kind_of_database_makes_the_other(copied: Copied, tmp_path
         assert retention.plan(services, retention.Rule(recordings=36_500, photos=36_500)).takes == ()
         with database.reading() as session:
             key = papers.versions(session, walkaround=session.scalars(select(Walkaround.id)).one())[0]
-            assert owner.pinned(session, keys=["x", key.draft["shop"]]) == {key.draft["shop"]}
+            assert recordings.unused(session, keys=["x", key.draft["shop"]]) == ("x",)
         there = contents(database)
         file, _ = backup.backup(services, tmp_path)
         database.close()

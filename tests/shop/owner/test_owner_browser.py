@@ -9,9 +9,10 @@ from pathlib import Path
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
+from browser_kit import PLAYS_BY_ITSELF, chromium
 from owner_kit import UNPLACED, WORDS, OwnShop, correct, own_shop
-from playwright.sync_api import Page, expect, sync_playwright
-from shop_kit import chromium, drafted, running, silence
+from playwright.sync_api import Page, expect
+from shop_kit import drafted, running, silence
 
 from voicecheck.resources import shared_dir
 from voicecheck.store import walkarounds, workers
@@ -41,8 +42,7 @@ def own(tmp_path_factory: pytest.TempPathFactory) -> Iterator[OwnShop]:
 
 @pytest.fixture(scope="module")
 def open_page(own: OwnShop) -> Iterator[object]:
-    with running(own.shop) as address, sync_playwright() as playwright:
-        browser = chromium(playwright, "--autoplay-policy=no-user-gesture-required")
+    with running(own.shop) as address, chromium(PLAYS_BY_ITSELF) as browser:
 
         def opened(path: str, *, width: int = 1440, height: int = 900) -> Page:
             context = browser.new_context(viewport={"width": width, "height": height})
@@ -52,7 +52,6 @@ def open_page(own: OwnShop) -> Iterator[object]:
             return page
 
         yield opened
-        browser.close()
 
 
 def looked_at(page: Page, name: str) -> None:

@@ -257,14 +257,11 @@ def test_words_without_a_place_wait_until_somebody_says_what_they_are(tmp_path: 
         assert row.sentences[0]["take"] == bench.takes[0].id
         assert row.sentences[0]["from"] <= stretch.start <= row.sentences[0]["to"]
     decision = SettleUnplaced(first=stretch.first, last=stretch.last, how="not about the vehicle")
-    benches.decide(
-        shop.services, walkaround=walk, expected_seq=0, person=shop.person("advisor").id, decision=decision
-    )
+    benches.decide(shop.services, bench, expected_seq=0, person=shop.person("advisor").id, decision=decision)
     own.page("/owner/words")
     assert rows_of(own) == []
-    benches.decide(
-        shop.services, walkaround=walk, expected_seq=1, person=shop.members[-1].id, decision=Undo(seq=1)
-    )
+    bench = benches.look(shop.services, walk)
+    benches.decide(shop.services, bench, expected_seq=1, person=shop.members[-1].id, decision=Undo(seq=1))
     own.page("/owner/words")
     assert [r.what["words"] for r in rows_of(own)] == ["the thermal widget is cracked"]
     shop.services.database.close()

@@ -5,14 +5,14 @@ from __future__ import annotations
 import hashlib
 import re
 import time
-import wave
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Browser, BrowserContext, Dialog, Page, expect, sync_playwright
-from shop_kit import Member, Shop, chromium, drafted, make_shop, running, silence
+from browser_kit import PLAYS_BY_ITSELF, chromium, hears
+from playwright.sync_api import Browser, BrowserContext, Dialog, Page, expect
+from shop_kit import Member, Shop, drafted, make_shop, running, silence
 from technician_kit import begin, cut, photo, put, recording
 from technician_kit import take as begin_take
 
@@ -33,25 +33,11 @@ SHORT = 0.7  # seconds that the phone's clock may be ahead of the sound
 @pytest.fixture(scope="module")
 def browser(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Browser]:
     """A Chromium whose microphone hears a sample recording, over and over."""
-    sound = read_sound(SAMPLE)
-    voice = tmp_path_factory.mktemp("voice") / "voice.wav"
-    with wave.open(str(voice), "wb") as file:
-        file.setnchannels(1)
-        file.setsampwidth(2)
-        file.setframerate(16_000)
-        file.writeframes(sound.samples.tobytes())
-    with sync_playwright() as playwright:
-        started = chromium(
-            playwright,
-            "--use-fake-device-for-media-stream",
-            "--use-fake-ui-for-media-stream",
-            f"--use-file-for-fake-audio-capture={voice}",
-            "--autoplay-policy=no-user-gesture-required",
-            "--host-resolver-rules=MAP lift.test 127.0.0.1",  # a name that is no secure place without https
-        )
+    microphone = hears(SAMPLE, tmp_path_factory.mktemp("voice"))
+    # lift.test: a name that is no secure place without https
+    with chromium(*microphone, PLAYS_BY_ITSELF, "--host-resolver-rules=MAP lift.test 127.0.0.1") as started:
         expect.set_options(timeout=20_000)  # a machine with two cores has more to do than this
         yield started
-        started.close()
         expect.set_options(timeout=5_000)
 
 

@@ -305,7 +305,7 @@ def test_a_decision_at_the_desk_in_the_same_moment_does_not_lose_the_answer(
             assert bench.top is not None
             line = bench.top.lines[0]
             benches.decide(
-                shop.services, walkaround=about, expected_seq=bench.row.seq, person=advisor.id,
+                shop.services, bench, expected_seq=bench.row.seq, person=advisor.id,
                 decision=Confirm(line=line.id),
             )  # fmt: skip
         return bench

@@ -160,7 +160,7 @@ def _add(request: Request, bench: Bench, me: SignedInAs, seq: int, decision: Dec
     walkaround = bench.row.id
     scripted = request.headers.get("x-part") == "bench"
     try:
-        benches.decide(services, walkaround=walkaround, expected_seq=seq, person=me.id, decision=decision)
+        benches.decide(services, bench, expected_seq=seq, person=me.id, decision=decision)
     except StaleError as error:
         if scripted:
             return JSONResponse({"message": f"{error.message} {error.hint}", "stale": True}, 409)

@@ -13,6 +13,7 @@ from fastapi import APIRouter, Depends, Form, Request
 from fastapi.responses import Response, StreamingResponse
 
 from voicecheck import __version__
+from voicecheck.records.wording import counted
 from voicecheck.shop import backup, retention
 from voicecheck.shop.retention import Rule
 from voicecheck.shop.services import Services
@@ -72,12 +73,8 @@ def set_rule(
 def run(request: Request, me: Owner) -> Response:
     """The rule now, not only tonight."""
     done = retention.apply(services_of(request), person=me.id)
-    said = f"{_counted(done.takes, 'recording')} and {_counted(done.photos, 'photo')} deleted. {done.trouble}"
+    said = f"{counted(done.takes, 'recording')} and {counted(done.photos, 'photo')} deleted. {done.trouble}"
     return back("/owner/keeping", said)
-
-
-def _counted(count: int, what: str) -> str:
-    return f"{count} {what}{'' if count == 1 else 's'}"
 
 
 @router.post("/keeping/copy")

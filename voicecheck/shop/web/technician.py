@@ -282,7 +282,7 @@ def _decided(
                 raise RefusedError("The draft is not open for answers any more.")
             benches.decide(
                 services,
-                walkaround=walkaround,
+                bench,
                 expected_seq=bench.row.seq,
                 person=me.id,
                 decision=decision_of(bench),

@@ -15,7 +15,7 @@ from fastapi.responses import JSONResponse, Response
 from pydantic import BaseModel, ConfigDict, Field
 from sqlalchemy.orm import Session
 
-from voicecheck.documents.plain import counted, joined
+from voicecheck.records.wording import counted, joined
 from voicecheck.shop import pictures
 from voicecheck.shop.signatures import container_of
 from voicecheck.shop.web import limits

@@ -31,6 +31,7 @@ TECHNICIANS_CODES = frozenset(
         "condition_does_not_fit",
         "unsure",
         "advice_said_later",
+        "work_not_named",
         "no_advice",
         "two_actions",
         "unheard",
