@@ -214,10 +214,12 @@ class Weigher:
         )
 
     def _comes_out(self, mark: Mark, saying: Saying) -> bool:
-        """ "weeping grease": what comes out of a leak, and no order."""
+        """ "weeping grease", "torn clean in half": what comes out of a leak or how it broke, and no order."""
         last = self._tokens[mark.first - 1] if mark.first else None
-        if last is None or last.stop or last.comma or mark.id != "service":
+        if last is None or last.stop or last.comma or mark.id not in ("service", "clean"):
             return False  # "is leaking replace it", said without a rest, is an order
+        if any(m.first == mark.last for m in saying.grammar("pronoun", "plural_pronoun")):
+            return False  # "is torn clean it"
         return any(
             m.last == mark.first and "seal" in self._lexicon.conditions[m.id].fits
             for m in saying.of_kind("condition")
