@@ -23,7 +23,7 @@ import click
 
 from voicecheck import __version__
 from voicecheck.cli_bring import register as register_bring
-from voicecheck.cli_common import check_outputs, refuse, to_stdout
+from voicecheck.cli_common import check_outputs, read_up_to, refuse, to_stdout
 from voicecheck.cli_keep import register as register_keep
 from voicecheck.cli_papers import register as register_papers
 from voicecheck.cli_serve import serve
@@ -252,18 +252,12 @@ def _typed_text(file: Path) -> str:
             refuse("There is no standard input.", hint="Name a file.")
         if sys.stdin.isatty():
             _note("Type what was found; Ctrl-D on a line of its own ends it.")
-    if not typed_in and file.is_dir():
-        refuse(f"{file} is a folder, not a text file.")
-    try:
-        if typed_in:
+        try:
             raw = sys.stdin.buffer.read(most + 1)
-        else:
-            with file.open("rb") as source:
-                raw = source.read(most + 1)
-    except FileNotFoundError:
-        refuse(f"There is no file {file}.")
-    except OSError as error:
-        refuse(f"{name} cannot be read: {(error.strerror or 'unknown reason').lower()}.")
+        except OSError as error:
+            refuse(f"{name} cannot be read: {(error.strerror or 'unknown reason').lower()}.")
+    else:
+        raw = read_up_to(file, most + 1, kind="a text file")
     if len(raw) > most:
         refuse(
             f"{name} has more than {most:,} bytes; no inspection is that long.",

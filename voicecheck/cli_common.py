@@ -58,21 +58,29 @@ def check_outputs(outputs: Sequence[Path], *, inputs: Sequence[Path | None]) -> 
         check_writable(out)
 
 
+def read_up_to(path: Path, most: int, *, kind: str, hint: str = "") -> bytes:
+    """At most ``most`` bytes of a file; refuses a folder, and what is not there or cannot be read.
+
+    ``kind`` is what it should have been ("a draft"), ``hint`` what to do about a folder.
+    """
+    try:
+        if path.is_dir():
+            refuse(f"{path} is a folder, not {kind}.", hint=hint)
+        with path.open("rb") as file:
+            return file.read(most)
+    except FileNotFoundError:
+        refuse(f"There is no file {path}.")
+    except OSError as error:
+        refuse(f"{path} cannot be read: {(error.strerror or 'unknown reason').lower()}.")
+
+
 def read_draft(path: Path) -> Draft:
     """The draft in a file. Raises ``InputError`` with one sentence on whatever is wrong with it."""
     from voicecheck.documents import from_json
     from voicecheck.records import InputError
 
     hint = "“voicecheck draft FILE --json-out DRAFT.json” writes such a file."
-    try:
-        if path.is_dir():
-            refuse(f"{path} is a folder, not a draft.", hint=hint)
-        with path.open("rb") as file:
-            raw = file.read(MOST_DRAFT_BYTES + 1)
-    except FileNotFoundError:
-        refuse(f"There is no file {path}.")
-    except OSError as error:
-        refuse(f"{path} cannot be read: {(error.strerror or 'unknown reason').lower()}.")
+    raw = read_up_to(path, MOST_DRAFT_BYTES + 1, kind="a draft", hint=hint)
     if len(raw) > MOST_DRAFT_BYTES:
         refuse(f"{path} has more than {MOST_DRAFT_BYTES:,} bytes; no draft is that long.", hint=hint)
     try:

@@ -8,12 +8,12 @@ from voicecheck.findings.notes import Note, Saying
 from voicecheck.findings.places import axles_of, sits
 from voicecheck.findings.rules import Rules
 from voicecheck.findings.scene import MEMORY, Scene
-from voicecheck.records.reading import Mark, Token
+from voicecheck.records.reading import Token
+from voicecheck.records.vocabulary import CORNERS
 
 _OBJECT_REACH = 5  # tokens behind advice that can name what it is about
 _NEAR = 3  # notes back to which bare advice looks for a fault
 _SEVERAL = 2  # parts told in a row, all of which an advice may be for
-_CORNERS = 4  # "all four"
 
 
 class Antecedents:
@@ -87,7 +87,7 @@ class Antecedents:
 
     def _of_kinds(self, saying: Saying) -> list[Note]:
         """ "replace the lowers": every fault of the kind that the word names."""
-        kinds = [m for m in saying.of_kind("place", "qualifier") if self._is_plural(m)]
+        kinds = [m for m in saying.of_kind("place", "qualifier") if self._scene.is_plural(m)]
         if saying.states or not kinds:
             return []
         named = {m.id for m in kinds}
@@ -100,10 +100,6 @@ class Antecedents:
             and n.action is None
             and not n.withdrawn
         ]
-
-    def _is_plural(self, mark: Mark) -> bool:
-        word = self._scene.tokens[mark.last - 1].text
-        return word.endswith("s") and not word.endswith("'s")
 
     def named(self, saying: Saying) -> Note | None:
         """ "should put in a new cable" after the parking brake cable: the last fault, nothing yet advised on
@@ -138,7 +134,9 @@ class Antecedents:
                 break
             waiting.insert(0, note)
         said = {t.text for m in saying.of_kind("place") for t in self._scene.tokens[m.first : m.last + 1]}
-        if len({n.component for n in waiting}) < _SEVERAL or ("four" in said and len(waiting) != _CORNERS):
+        if len({n.component for n in waiting}) < _SEVERAL or (
+            "four" in said and len(waiting) != len(CORNERS)
+        ):
             return []
         return waiting
 

@@ -145,7 +145,7 @@ class Assembler:
     def _read_plain(self, clause: Clause, *, correcting: bool) -> None:
         cut = self._rules.cutter.cut(self._tokens, clause)
         self._summing.listen(clause, cut)
-        if not correcting and self._summing.orders(clause, cut, self._following()):
+        if not correcting and self._summing.orders(clause, cut, self._next):
             self._scene.statement = []
             for item in self._summing.apart(cut.items):
                 self._statements.take(item, correcting=False, ordered=True)
@@ -165,11 +165,6 @@ class Assembler:
                 self._scene.mark_together()  # "While we're in there, replace the rotors"
         if len(cut.items) > 1:
             self._remedies.share(cut.items[-1])
-
-    def _following(self) -> Clause | None:
-        """The clause after the one being read."""
-        after = self._scene.clause + 1
-        return self._clauses[after] if after < len(self._clauses) else None
 
     def _weigh_causes(self, items: Sequence[Item]) -> bool:
         """ "Wiper's dead. Could be the motor, could be the switch, run that down": parts between which the

@@ -10,7 +10,6 @@ from voicecheck.findings.places import Place, as_place, own_axles, resolve, sing
 from voicecheck.findings.rules import Rules
 from voicecheck.findings.scene import Scene
 from voicecheck.lexicon.model import Component
-from voicecheck.records.reading import Mark
 from voicecheck.records.vocabulary import Position, expand
 
 _ALL_BUT = 3  # corners: fewer than these may be singled out
@@ -182,7 +181,7 @@ class Noter:
         component = self._tree.kind_with(before.component, place.qualifiers) or before.component
         component = self._on_axle(self._components[component], place)
         axle = single_axle(before.positions)
-        several = any(self._is_plural(m) for m in saying.of_kind("place", "qualifier"))
+        several = any(self._scene.is_plural(m) for m in saying.of_kind("place", "qualifier"))
         if place.qualifiers and not place.located and not several:
             place = as_place(before.positions)  # "the lower has play": at the corner of the upper
             place.qualifiers = list(saying.place.qualifiers)
@@ -196,11 +195,6 @@ class Noter:
         note.ranges.append(span)
         note.clause = self._scene.clause
         self._scene.keep_beside(note)
-
-    def _is_plural(self, mark: Mark) -> bool:
-        """ "the inners": those of both sides."""
-        word = self._scene.tokens[mark.last - 1].text
-        return word.endswith("s") and not word.endswith("'s")
 
     def _on_axle(self, entry: Component, place: Place) -> str:
         """ "rear wiper's torn, the fronts are fine": the kind of part that can be at the axle said."""

@@ -59,6 +59,11 @@ class Scene:
         """The notes of the last item that were not taken back."""
         return [note for note in self.recent if not note.withdrawn]
 
+    def is_plural(self, mark: Mark) -> bool:
+        """ "the inners": those of both sides."""
+        word = self.tokens[mark.last - 1].text
+        return word.endswith("s") and not word.endswith("'s")
+
     def latest(self, count: int = MEMORY) -> Iterator[Note]:
         """The last notes, the newest first."""
         return reversed(self.notes[-count:])
