@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 from browser_kit import PLAYS_BY_ITSELF, chromium, hears
-from playwright.sync_api import Browser, BrowserContext, Dialog, Page, expect
+from playwright.sync_api import Browser, BrowserContext, Dialog, Page, Route, expect
 from shop_kit import Member, Shop, drafted, make_shop, running, silence
 from technician_kit import begin, cut, photo, put, recording
 from technician_kit import take as begin_take
@@ -195,6 +195,28 @@ def test_a_session_that_runs_out_while_recording_loses_nothing(
     (take,) = takes_of(shop, walkaround)
     assert take.seconds_claimed is not None
     assert heard_seconds(shop, take) >= take.seconds_claimed - SHORT
+    context.close()
+
+
+def test_signed_in_again_while_an_answer_is_still_on_its_way(
+    browser: Browser, place: tuple[Shop, str]
+) -> None:
+    """The old session's refusal arrives after the new sign-in: sent again at once, not after half a minute."""
+    shop, address = place
+    context = phone(browser, shop, address, shop.person())
+    page, walkaround = at_a_vehicle(context, address)
+    held: list[Route] = []
+    page.route("**/takes", lambda route: held.append(route) if not held else route.continue_())
+    page.locator("input.hidden[data-recording]").nth(1).set_input_files(
+        {"name": "walk.wav", "mimeType": "audio/wav", "buffer": silence(3)}
+    )
+    page.get_by_role("button", name="That is all").tap()
+    page.wait_for_timeout(300)
+    page.evaluate("document.dispatchEvent(new Event('visibilitychange'))")
+    (refused,) = held
+    refused.fulfill(status=401, json={"message": "Sign in again."})
+    page.wait_for_selector("#understood", timeout=15_000)
+    assert shop.submitted == [walkaround]
     context.close()
 
 

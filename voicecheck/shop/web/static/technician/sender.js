@@ -26,6 +26,7 @@ export class Sender extends EventTarget {
     this.failures = 0;
     this.running = false;
     this.again = false;
+    this.poked = false; // during a round: what it fails of may be over (signed in again, back online)
     this.timer = 0;
     addEventListener("online", () => this.poke());
     document.addEventListener("visibilitychange", () => { if (!document.hidden) this.poke(); });
@@ -34,22 +35,23 @@ export class Sender extends EventTarget {
   /** Something may be there to send: begin now. */
   poke() {
     clearTimeout(this.timer);
-    if (this.running) { this.again = true; return; }
+    if (this.running) { this.poked = true; return; }
     this.run();
   }
 
   async run() {
     this.running = true;
     do {
-      this.again = false;
+      this.again = this.poked = false;
+      clearTimeout(this.timer);
       try {
         await this.round();
         this.failures = 0;
       } catch (error) {
+        this.again = false; // what is left is sent with the next try
         this.failed(error);
-        break; // what came meanwhile is sent with the next try
       }
-    } while (this.again);
+    } while (this.again || this.poked);
     this.running = false;
   }
 
