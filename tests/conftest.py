@@ -34,21 +34,34 @@ def pytest_runtest_makereport(item: pytest.Item, call: pytest.CallInfo[None]) ->
 @pytest.fixture(scope="session")
 def workshop_of() -> Callable[[Market], Workshop]:
     """The shipped vocabulary and shop data of a market, loaded once for all tests."""
+    return _loaded_once(rules_alone=False)
+
+
+@pytest.fixture(scope="session")
+def rules_of() -> Callable[[Market], Workshop]:
+    """``workshop_of`` without the second reader: for tests of what one rule makes of one sentence, and of
+    what is made of findings later.
+    """
+    return _loaded_once(rules_alone=True)
+
+
+def _loaded_once(*, rules_alone: bool) -> Callable[[Market], Workshop]:
     from voicecheck.pipeline import load_workshop
 
     made: dict[Market, Workshop] = {}
 
     def of(market: Market) -> Workshop:
         if market not in made:
-            made[market] = load_workshop(market=market)
+            made[market] = load_workshop(market=market, rules_alone=rules_alone)
         return made[market]
 
     return of
 
 
 @pytest.fixture(scope="session")
-def workshop(workshop_of: Callable[[Market], Workshop]) -> Workshop:
-    return workshop_of("US")
+def workshop(rules_of: Callable[[Market], Workshop]) -> Workshop:
+    """The US workshop, the rules alone."""
+    return rules_of("US")
 
 
 @pytest.fixture
@@ -58,7 +71,9 @@ def quick_shop(monkeypatch: pytest.MonkeyPatch, workshop_of: Callable[[Market], 
 
     load = pipeline.load_workshop
 
-    def quick(*, market: Market = "US", **files: Path | None) -> Workshop:
-        return load(market=market, **files) if any(files.values()) else workshop_of(market)
+    def quick(*, market: Market = "US", rules_alone: bool = False, **files: Path | None) -> Workshop:
+        if rules_alone or any(files.values()):
+            return load(market=market, rules_alone=rules_alone, **files)
+        return workshop_of(market)
 
     monkeypatch.setattr(pipeline, "load_workshop", quick)

@@ -23,12 +23,13 @@ MAY_IMPORT = {
     "bring": {"records", "writing", "lexicon", "catalogue", "resources"},
     "language": {"records", "lexicon"},
     "findings": {"records", "lexicon", "language"},
+    "second": {"records", "findings"},
     "estimate": {"records", "lexicon"},
     "papers": {"records"},
     "documents": {"records", "writing"},
     "pipeline": {
         "records", "resources", "recording", "speech", "lexicon", "catalogue", "language", "findings",
-        "estimate",
+        "second", "estimate",
     },
     "measure": {
         "records", "resources", "recording", "speech", "lexicon", "catalogue", "language", "findings",
@@ -64,6 +65,8 @@ ADAPTERS = {
     "av": {"recording/media.py", "recording/stills.py"},
     "faster_whisper": {"speech/whisper.py"},
     "spacy": {"lexicon/matcher.py"},
+    "onnxruntime": {"second/model.py"},
+    "tokenizers": {"second/model.py"},
     "rapidfuzz": {"estimate/names.py"},
     "openpyxl": {"bring/sheets.py"},
     "alembic": {"store/migrate.py", "store/migrations/env.py", "store/migrations/versions/v0001_first.py"},

@@ -11,6 +11,7 @@ import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
+from functools import cache
 from pathlib import Path
 
 from pydantic import ValidationError
@@ -19,6 +20,7 @@ from voicecheck.catalogue import load_cautions, load_shop
 from voicecheck.estimate import make_estimate
 from voicecheck.findings import Finder
 from voicecheck.findings.explain import explain
+from voicecheck.findings.second import Review, Trust
 from voicecheck.findings.sureness import Sureness
 from voicecheck.findings.trace import trace
 from voicecheck.language import Reader
@@ -42,6 +44,7 @@ from voicecheck.records import (
 )
 from voicecheck.records.explanation import Explanation
 from voicecheck.resources import lexicon_dir, shared_dir
+from voicecheck.second import TaughtReader, load_second
 from voicecheck.speech.recogniser import Recogniser
 
 Progress = Callable[[str, float], None]  # stage name, share done in 0–1
@@ -72,8 +75,11 @@ def load_workshop(
     catalogue: Path | None = None,
     prices: Path | None = None,
     policies: Path | None = None,
+    rules_alone: bool = False,
 ) -> Workshop:
     """The shipped vocabulary and shop data, with the shop's own over them.
+
+    With ``rules_alone`` no second reader looks at what the rules found, and nothing learned asks.
 
     Raises ``DataError`` with every fault of the files, or ``InputError`` where they are not there.
     """
@@ -92,8 +98,23 @@ def load_workshop(
         shop=shop,
         cautions=load_cautions(shared_dir() / "cautions.yaml", market=market),
         reader=Reader(lexicon, compile_matcher(lexicon)),
-        finder=Finder(lexicon, sureness=load_sureness(shared_dir() / "sureness.json")),
+        finder=Finder(
+            lexicon,
+            sureness=None if rules_alone else load_sureness(shared_dir() / "sureness.json"),
+            review=None if rules_alone else load_review(lexicon, shared_dir() / "second"),
+        ),
     )
+
+
+def load_review(lexicon: Lexicon, folder: Path) -> Review:
+    """What reads the rules' findings a second time. Raises ``DataError`` where its files cannot be read."""
+    reader, trust = _second(folder)
+    return Review(lexicon, reader=reader, trust=trust)
+
+
+@cache
+def _second(folder: Path) -> tuple[TaughtReader, Trust]:
+    return load_second(folder)  # the same for every market; its weights take some 100 MB
 
 
 def load_sureness(path: Path) -> Sureness:

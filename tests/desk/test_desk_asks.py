@@ -172,9 +172,9 @@ def test_places_in_words(workshop: Workshop, text: str, places: tuple[str, ...])
     assert found == places or (places == FRONT and found == ("front",))
 
 
-def test_sides_by_the_market(workshop_of: Callable[..., Workshop]) -> None:
-    assert places_in("nearside front", workshop_of("UK").lexicon) == ("front left",)
-    assert places_in("driver side front", workshop_of("US").lexicon) == ("front left",)
+def test_sides_by_the_market(rules_of: Callable[..., Workshop]) -> None:
+    assert places_in("nearside front", rules_of("UK").lexicon) == ("front left",)
+    assert places_in("driver side front", rules_of("US").lexicon) == ("front left",)
 
 
 def test_parts_by_their_names(workshop: Workshop) -> None:

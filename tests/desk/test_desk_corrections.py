@@ -167,8 +167,8 @@ def test_rows_of_the_shipped_files_survive_being_written(workshop: Workshop, tmp
     assert after == lexicon
 
 
-def test_uk_names_go_to_the_uk_column(workshop_of: Callable[..., Workshop]) -> None:
-    lexicon = workshop_of("UK").lexicon
+def test_uk_names_go_to_the_uk_column(rules_of: Callable[..., Workshop]) -> None:
+    lexicon = rules_of("UK").lexicon
     files = as_term_rows([Suggestion(kind="name", component="horn", words="parper")], lexicon)
     (text,) = files.values()
     row = next(csv.DictReader(text.splitlines()))

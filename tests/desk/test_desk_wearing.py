@@ -20,8 +20,8 @@ Drafted = Callable[[str], Draft]
 
 
 @pytest.fixture(scope="module")
-def drafted(workshop_of: Callable[[Market], Workshop]) -> Drafted:
-    workshop = workshop_of("US")
+def drafted(rules_of: Callable[[Market], Workshop]) -> Drafted:
+    workshop = rules_of("US")
 
     def make(text: str) -> Draft:
         return draft_from_transcript(

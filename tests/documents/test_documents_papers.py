@@ -45,18 +45,18 @@ NARRATIONS = ("terse-compact", "clipped-coupe", "uk-hatchback", "clean-bill-cros
 _MADE: dict[str, Draft] = {}
 
 
-def tune_draft(workshop_of: WorkshopOf, name: str) -> Draft:
+def tune_draft(rules_of: WorkshopOf, name: str) -> Draft:
     """The draft of a narration, made once."""
     if name not in _MADE:
-        _MADE[name] = _tune_draft(workshop_of, name)
+        _MADE[name] = _tune_draft(rules_of, name)
     return _MADE[name]
 
 
-def _tune_draft(workshop_of: WorkshopOf, name: str) -> Draft:
+def _tune_draft(rules_of: WorkshopOf, name: str) -> Draft:
     text = (TUNE / f"{name}.txt").read_text(encoding="utf-8")
     market = yaml.safe_load((TUNE / f"{name}.gold.yaml").read_text(encoding="utf-8"))["market"]
     return draft_from_transcript(
-        workshop_of(market), transcript_from_text(text), recording=text_recording(name, text)
+        rules_of(market), transcript_from_text(text), recording=text_recording(name, text)
     )
 
 
@@ -77,8 +77,8 @@ def test_page_and_pdf_show_the_same_amounts(name: str) -> None:
 
 
 @pytest.mark.parametrize("name", NARRATIONS)
-def test_amounts_of_real_drafts(name: str, workshop_of: WorkshopOf) -> None:
-    draft = tune_draft(workshop_of, name)
+def test_amounts_of_real_drafts(name: str, rules_of: WorkshopOf) -> None:
+    draft = tune_draft(rules_of, name)
     made = papers_of(draft)
     shown = same_amounts(*made["estimate"])
     currency, market = draft.estimate.currency, draft.market
@@ -93,8 +93,8 @@ def test_amounts_of_real_drafts(name: str, workshop_of: WorkshopOf) -> None:
 
 
 @pytest.mark.parametrize("name", NARRATIONS)
-def test_every_line_stands_beside_its_amount_in_both(name: str, workshop_of: WorkshopOf) -> None:
-    shown = customer_view(tune_draft(workshop_of, name))
+def test_every_line_stands_beside_its_amount_in_both(name: str, rules_of: WorkshopOf) -> None:
+    shown = customer_view(tune_draft(rules_of, name))
     page = shown_text(customer.to_html(shown))
     pdf = " ".join(sheets(customer.to_pdf(shown)))
     assert shown.jobs
@@ -366,9 +366,9 @@ def test_only_agreed_jobs_are_to_be_done_and_ordered_for() -> None:
     assert len(parts.left) == len(draft.estimate.jobs) - 1
 
 
-def test_equal_parts_are_one_row_and_no_part_is_lost(workshop_of: WorkshopOf) -> None:
+def test_equal_parts_are_one_row_and_no_part_is_lost(rules_of: WorkshopOf) -> None:
     for name in NARRATIONS:
-        draft = tune_draft(workshop_of, name)
+        draft = tune_draft(rules_of, name)
         parts = parts_list.view(draft, shop=shop_of(draft.market), particulars=PARTICULARS)
         lines = [line for job in draft.estimate.jobs for line in job.lines if line.kind in ("part", "fluid")]
         assert sum(len(row.uses) for row in parts.rows) == len(lines)

@@ -93,8 +93,8 @@ def test_year(found: Found, text: str, year: int | None) -> None:
         ("US", "License plate is a bit loose.", None),
     ],
 )
-def test_plate(workshop_of: WorkshopOf, market: Market, text: str, plate: str | None) -> None:
-    assert find(workshop_of(market), text).vehicle.plate == plate
+def test_plate(rules_of: WorkshopOf, market: Market, text: str, plate: str | None) -> None:
+    assert find(rules_of(market), text).vehicle.plate == plate
 
 
 @pytest.mark.parametrize(
@@ -112,8 +112,8 @@ def test_plate(workshop_of: WorkshopOf, market: Market, text: str, plate: str | 
         ("US", "VIN plate is missing.", None),
     ],
 )
-def test_vin(workshop_of: WorkshopOf, market: Market, text: str, vin: str | None) -> None:
-    assert find(workshop_of(market), text).vehicle.vin == vin
+def test_vin(rules_of: WorkshopOf, market: Market, text: str, vin: str | None) -> None:
+    assert find(rules_of(market), text).vehicle.vin == vin
 
 
 def test_nothing_said_nothing_known(found: Found) -> None:

@@ -7,8 +7,9 @@ from collections.abc import Sequence
 import pytest
 from measure_helpers import COMPONENTS
 
+from voicecheck.findings.seats import seated
 from voicecheck.lexicon import Lexicon
-from voicecheck.measure.same import Names, seated
+from voicecheck.measure.same import Names
 from voicecheck.records import Position, Ref
 
 BY_ID = {c.id: c for c in COMPONENTS}

@@ -22,8 +22,9 @@ from typing import cast
 
 import yaml
 
+from voicecheck.findings.seats import seated
 from voicecheck.measure.pairing import best_pairs
-from voicecheck.measure.same import Names, seated
+from voicecheck.measure.same import Names
 from voicecheck.pipeline import Workshop, load_workshop, transcript_from_text, understand
 from voicecheck.records import Finding, Position, expand
 from voicecheck.records.vocabulary import ACTIONS, POSITIONS, STATES, Market
@@ -100,8 +101,8 @@ def _positions(text: str, where: str) -> tuple[Position, ...]:
 
 @cache
 def workshop(market: Market) -> Workshop:
-    """The shipped term files for a market."""
-    return load_workshop(market=market)
+    """The shipped term files for a market, and the rules alone: the second reader was taught on probes."""
+    return load_workshop(market=market, rules_alone=True)
 
 
 def misses(probe: Probe) -> list[str]:

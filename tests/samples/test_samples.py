@@ -49,6 +49,27 @@ def test_sample_is_sound(path: Path) -> None:
     assert not faults, "\n".join(faults)
 
 
+@pytest.mark.parametrize("folder", ["lessons", "fresh"])
+@pytest.mark.parametrize("writer", "ghijklmnopq")
+def test_what_the_second_reader_is_taught_and_judged_on_is_sound(folder: str, writer: str) -> None:
+    paths = sorted((SAMPLES / folder).glob(f"{writer}-*.txt"))
+    assert paths or writer in "opq"  # three of the writers wrote for one folder only
+    assert not [fault for path in paths for fault in script.check_sample(path)]
+    named = {path.stem for path in paths}
+    assert named == {
+        path.name.removesuffix(".gold.yaml") for path in (SAMPLES / folder).glob(f"{writer}-*.yaml")
+    }
+
+
+def test_nothing_that_is_judged_on_is_taught() -> None:
+    names = {
+        folder: {path.stem for path in (SAMPLES / folder).glob("*.txt")} for folder in ("lessons", "fresh")
+    }
+    assert len(names["lessons"]) > 400
+    assert len(names["fresh"]) > 50
+    assert not names["lessons"] & names["fresh"]
+
+
 def test_every_label_has_a_text() -> None:
     count, faults = script.check_texts(SAMPLES, script.FOLDERS)
     assert count == len(TEXTS)

@@ -3,10 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from functools import partial
 from pathlib import Path
 
 import pytest
 from shop_kit import Shop, make_shop
+
+from voicecheck.pipeline import load_workshop
+from voicecheck.shop import workshops
+
+
+@pytest.fixture(autouse=True)
+def rules_alone(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> None:
+    """What the pages show is tested on what the rules make of a few words; the whole way, on all there is."""
+    if request.module.__name__ != "test_whole_way":
+        monkeypatch.setattr(workshops, "load_workshop", partial(load_workshop, rules_alone=True))
 
 
 @pytest.fixture

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 
 from voicecheck.findings.assemble import Assembler
 from voicecheck.findings.doubts import asks_of, certainty_of, unsure
@@ -11,21 +11,27 @@ from voicecheck.findings.ledger import keep_ledger
 from voicecheck.findings.merge import Merger
 from voicecheck.findings.notes import Note
 from voicecheck.findings.rules import Rules
+from voicecheck.findings.second import Candidate, Mention, Review, draft_of, uncovered, word_ranges
 from voicecheck.findings.sureness import Sureness
 from voicecheck.findings.vehicle import about_vehicle
 from voicecheck.lexicon.model import Lexicon
 from voicecheck.records.finding import Finding, FindingsResult, Ref
-from voicecheck.records.reading import Reading, Token
-from voicecheck.records.transcript import Span, Transcript, Word, span_of
+from voicecheck.records.reading import Reading
+from voicecheck.records.transcript import Transcript, span_of
 
 
 class Finder:
     """Made once per lexicon; ``find`` keeps no state between calls."""
 
-    def __init__(self, lexicon: Lexicon, *, sureness: Sureness | None = None) -> None:
-        """Without ``sureness`` certainties are set, not learned, and none of them leads to a question."""
+    def __init__(
+        self, lexicon: Lexicon, *, sureness: Sureness | None = None, review: Review | None = None
+    ) -> None:
+        """Without ``sureness`` certainties are set, not learned, and none of them leads to a question.
+        Without ``review`` the rules alone decide.
+        """
         self._lexicon = lexicon
         self._sureness = sureness
+        self._review = review
         self._rules = Rules.of(lexicon)
         self._merger = Merger(lexicon, tree=self._rules.tree)
         self._fine = frozenset(c.id for c in lexicon.conditions.values() if c.state == "ok")
@@ -40,9 +46,13 @@ class Finder:
         """``find``, and the counts of each finding's evidence, in the same order."""
         assembler = Assembler(self._rules, reading)
         notes = self._merger.merge(assembler.run())
-        names = {id(note): f"f{number}" for number, note in enumerate(notes, start=1)}
         evidence = Evidence(reading, self._lexicon, self._rules.tree)
         counts = [evidence.of(note) for note in notes]
+        if self._review is not None:
+            words = [word.read for word in transcript.words]
+            notes, told = self._review.of(notes, counts, reading=reading, words=words)
+            counts = [evidence.of(note) | more for note, more in zip(notes, told, strict=True)]
+        names = {id(note): f"f{number}" for number, note in enumerate(notes, start=1)}
         findings = tuple(
             self._finding(note, names, reading, transcript, counts=counted)
             for note, counted in zip(notes, counts, strict=True)
@@ -51,6 +61,15 @@ class Finder:
         about = about_vehicle(reading, self._lexicon)
         found = FindingsResult(findings=findings, ledger=ledger, vehicle=about)
         return found, counts
+
+    def candidates(self, reading: Reading) -> tuple[list[Candidate], list[Mention]]:
+        """What a second reader would be asked to judge: the rules' findings in order, and the parts that they
+        named and left alone.
+        """
+        notes = self._merger.merge(Assembler(self._rules, reading).run())
+        evidence = Evidence(reading, self._lexicon, self._rules.tree)
+        drafts = [draft_of(note, evidence.of(note), reading, self._lexicon) for note in notes]
+        return drafts, uncovered(notes, reading, self._lexicon)
 
     def _finding(
         self,
@@ -62,7 +81,7 @@ class Finder:
         counts: Mapping[str, float],
     ) -> Finding:
         component = self._lexicon.components[note.component]
-        spans = _spans(note, reading.tokens, transcript.words)
+        spans = tuple(span_of(transcript.words, *ranged) for ranged in word_ranges(note, reading))
         learned = self._learned(counts) if self._sureness is not None else None
         certainty = certainty_of(note, component, spans, transcript.words, learned=learned)
         asks = asks_of(note, self._lexicon, spans, sure=certainty["component"])
@@ -124,17 +143,3 @@ def _done_with(note: Note) -> Note | None:
     while other is not None and other.merged is not None:
         other = other.merged
     return other if other is not note else None
-
-
-def _spans(note: Note, tokens: Sequence[Token], words: tuple[Word, ...]) -> tuple[Span, ...]:
-    """The note's token ranges as word spans, joined where they touch."""
-    ranges = sorted(
-        {(tokens[first].word, tokens[last - 1].word + 1) for first, last in note.ranges if last > first}
-    )
-    joined: list[tuple[int, int]] = []
-    for first, last in ranges:
-        if joined and first <= joined[-1][1]:
-            joined[-1] = (joined[-1][0], max(joined[-1][1], last))
-        else:
-            joined.append((first, last))
-    return tuple(span_of(words, first, last) for first, last in joined)

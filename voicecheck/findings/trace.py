@@ -22,6 +22,7 @@ from voicecheck.findings.items import ClauseItems, Cutter, Item, Part
 from voicecheck.findings.merge import Merger
 from voicecheck.findings.notes import Note, Saying
 from voicecheck.findings.scene import Scene, Talk
+from voicecheck.findings.second import Review
 from voicecheck.records.finding import FindingsResult
 from voicecheck.records.reading import Mark, Reading
 from voicecheck.records.transcript import Transcript
@@ -41,7 +42,7 @@ _SELF = __name__
 _ASIDE = frozenset(
     _PACKAGE + name
     for name in ("antecedents", "clauseview", "doubts", "items", "ledger", "naming", "notes", "parts",
-                 "places", "readings", "scene", "state", "vehicle", "vin", "words")
+                 "places", "readings", "scene", "seats", "state", "vehicle", "vin", "words")
 )  # fmt: skip
 
 
@@ -151,6 +152,9 @@ class _Watch:
         elif code is _MERGES:
             if isinstance(result, list):
                 self.trail.kept = list(result)
+        elif code is _REVIEWS:
+            if isinstance(result, tuple):
+                self.trail.kept = list(result[0])
         elif code is _RUNS:
             self._compare()
             self.trail.spoken = list(result) if isinstance(result, list) else []
@@ -309,6 +313,7 @@ _MAKES_TALK = _code_of(Talk.__init__)
 _MAKES_SCENE = _code_of(Scene.__init__)
 _CUTS = _code_of(Cutter.cut)
 _MERGES = _code_of(Merger.merge)
+_REVIEWS = _code_of(Review.of)
 _RUNS = _code_of(Assembler.run)
 _BLANK: tuple[Any, ...] = (None, *_kept(_values(Note(component="")))[1:])
 _UNKNOWN = Rule(name="", file="", says="")

@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from decimal import Decimal
 
+from voicecheck.findings.seats import seated
 from voicecheck.lexicon import Lexicon, normalise_phrase
 from voicecheck.lexicon.extras import forms_of
 from voicecheck.lexicon.inflect import singulars
 from voicecheck.lexicon.model import Component
 from voicecheck.lexicon.table import ancestors
 from voicecheck.measure.gold import GoldMeasure
-from voicecheck.records import CORNERS, Measure, Position, Ref, expand
+from voicecheck.records import Measure, Position, Ref
 from voicecheck.records.units import comparable, convert
 
 # Qualifiers that exclude each other; of a bank or cylinder the number does.
@@ -21,7 +22,6 @@ _AXES: tuple[frozenset[str], ...] = (
 )
 _QUALIFIERS = frozenset().union(*_AXES)
 _AXLES = ("front", "rear")
-_SIDES = ("left", "right")
 # A converted reading may differ in the last digit that was said ("2.5 mm" for 3.15/32 in).
 _RELATIVE_SLACK = Decimal("0.005")
 
@@ -130,53 +130,6 @@ def _exclude(has: set[str], wanted: set[str]) -> bool:
         if mine and theirs and mine.isdisjoint(theirs):
             return True
     return False
-
-
-# -- positions
-
-
-def seats(component: Component) -> frozenset[str]:
-    """Where a component can sit: corners; an axle or a side as a whole only where no corner of it is a
-    seat.
-    """
-    corners: set[str] = set()
-    axles: set[str] = set()
-    sides: set[str] = set()
-    for place in component.places:
-        axle, _, rest = place.partition(" ")
-        if place == "corners":
-            corners.update(CORNERS)
-        elif axle in _AXLES and rest in ("corners", "sides"):
-            corners.update(f"{axle} {side}" for side in _SIDES)
-        elif place == "axles":
-            axles.update(_AXLES)
-        elif place in _AXLES:
-            axles.add(place)
-        elif place == "sides":
-            sides.update(_SIDES)
-    axles -= {corner.split(" ")[0] for corner in corners}
-    return frozenset(corners | axles | (set() if corners else sides))
-
-
-def seated(positions: Iterable[Position], component: Component | None) -> frozenset[str]:
-    """The seats of a component that ``positions`` cover; the corners they cover where it is not known.
-
-    Positions are spread over corners by ``records.expand`` first, so that [front] is [front left, front
-    right]. Positions of a part that has only one seat, or none, say nothing: the result is empty then.
-    """
-    listed = tuple(positions)
-    corners = expand(listed)
-    if component is None:
-        return frozenset(corners)
-    possible = seats(component)
-    if not possible or (len(possible) == 1 and "one" not in component.places):
-        return frozenset()
-    found = {str(corner) for corner in corners if corner in possible}
-    for whole in possible - set(CORNERS):
-        # "left" does not say which axle, "front" not which side: only a corner or the seat itself does.
-        if any(whole in position.split(" ") for position in listed):
-            found.add(whole)
-    return frozenset(found)
 
 
 # -- readings

@@ -11,12 +11,13 @@ from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
+from voicecheck.findings.seats import seated
 from voicecheck.findings.sureness import Judged
 from voicecheck.lexicon import Lexicon, normalise_phrase
 from voicecheck.measure.counts import UNTAGGED, Counts, FolderScore, Miss, NarrationScore, Tally
 from voicecheck.measure.gold import Gold, GoldFinding, GoldLine
 from voicecheck.measure.pairing import best_pairs
-from voicecheck.measure.same import Names, readings_right, same_reading, seated
+from voicecheck.measure.same import Names, readings_right, same_reading
 from voicecheck.records import Ask, Draft, Finding, Line, Measure, Position
 
 _ADMITTED = 10
@@ -200,6 +201,11 @@ def _judge_findings(findings: Sequence[Finding], gold: Sequence[GoldFinding], na
     return _Judged(counts, (*(miss for _, miss in misses), *extra), tuple(pairs))
 
 
+def paired(findings: Sequence[Finding], gold: Sequence[GoldFinding], names: Names) -> dict[int, int]:
+    """Which finding is which of the label's, by number; those without a partner are left out."""
+    return dict(_judge_findings(findings, gold, names).pairs)
+
+
 def judged_fields(
     findings: Sequence[Finding], gold: Sequence[GoldFinding], names: Names
 ) -> list[dict[Judged, bool]]:
@@ -207,7 +213,7 @@ def judged_fields(
 
     "finding" is all four together. A finding that pairs with none has nothing right.
     """
-    pairs = dict(_judge_findings(findings, gold, names).pairs)
+    pairs = paired(findings, gold, names)
     result: list[dict[Judged, bool]] = []
     for number, finding in enumerate(findings):
         like = _compare(finding, gold[pairs[number]], names) if number in pairs else None

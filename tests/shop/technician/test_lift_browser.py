@@ -190,7 +190,7 @@ def test_a_session_that_runs_out_while_recording_loses_nothing(
     page.get_by_role("button", name="That is all").tap()
     expect(page.get_by_role("link", name="Sign in again")).to_be_visible()
     shop.sign_in(context, shop.again(tess), address)
-    page.evaluate("document.dispatchEvent(new Event('visibilitychange'))")  # the way back from the other tab
+    page.evaluate("document.dispatchEvent(new Event('visibilitychange'))")  # back from the other tab
     page.wait_for_selector("#understood")
     (take,) = takes_of(shop, walkaround)
     assert take.seconds_claimed is not None
@@ -201,7 +201,7 @@ def test_a_session_that_runs_out_while_recording_loses_nothing(
 def test_signed_in_again_while_an_answer_is_still_on_its_way(
     browser: Browser, place: tuple[Shop, str]
 ) -> None:
-    """The old session's refusal arrives after the new sign-in: sent again at once, not after half a minute."""
+    """The old session is refused after the new sign-in: sent again at once, not in half a minute."""
     shop, address = place
     context = phone(browser, shop, address, shop.person())
     page, walkaround = at_a_vehicle(context, address)

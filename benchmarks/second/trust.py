@@ -1,0 +1,111 @@
+#!/usr/bin/env python3
+"""Learns how sure the second reader must be to be heard against the rules: ``shared/second/second.json``.
+
+    python benchmarks/second/trust.py LESSONS.npz FOLDER …
+    python benchmarks/second/trust.py LESSONS.npz FOLDER … --show      change nothing
+
+The texts must have had no part in teaching the model (``samples_synthetic/fresh``). Of all limits that are
+tried, one after another, those stay with which most findings come out right.
+LESSONS.npz tells which counts of evidence the model takes.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+
+import numpy as np
+
+sys.path.insert(0, str(Path(__file__).resolve().parent))
+from prepare import kit, texts
+
+from voicecheck.findings import Finder
+from voicecheck.findings.second import Candidate, Judgement, Review, SecondReader, Trust
+from voicecheck.measure.score import judged_fields
+from voicecheck.pipeline import transcript_from_text
+from voicecheck.resources import shared_dir
+from voicecheck.second.model import Taught, TaughtReader, word_pieces
+
+TRIED = {
+    "state": (0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 2.0),
+    "action": (0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 2.0),
+    "seats": (0.6, 0.7, 0.8, 0.9, 2.0),
+    "drop": (-1.0, 0.1, 0.15, 0.2, 0.25, 0.3, 0.35, 0.4, 0.5),
+    "add": (0.35, 0.4, 0.45, 0.5, 0.55, 0.6, 0.7, 2.0),
+}
+START = {"state": 0.6, "action": 0.6, "seats": 0.8, "drop": 0.2, "add": 0.6}
+
+
+class Remembered:
+    """A second reader that judges the same narration once."""
+
+    def __init__(self, reader: SecondReader) -> None:
+        self._reader = reader
+        self._told: dict[tuple[str, ...], list[Judgement]] = {}
+
+    def judge(self, words: Sequence[str], candidates: Sequence[Candidate]) -> list[Judgement]:
+        key = tuple(words)
+        if key not in self._told:
+            self._told[key] = self._reader.judge(words, candidates)
+        return self._told[key]
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
+    parser.add_argument("lessons", type=Path)
+    parser.add_argument("folders", type=Path, nargs="+")
+    parser.add_argument(
+        "--all", action="store_true", help="every text of the folders, not only those left out"
+    )
+    parser.add_argument("--show", action="store_true")
+    given = parser.parse_args()
+    counts = [str(name) for name in np.load(given.lessons, allow_pickle=True)["counts"]]
+    home = shared_dir() / "second"
+    reader = Remembered(
+        TaughtReader(home / "weights.onnx", split=word_pieces(home / "vocab.txt"), counts=counts)
+    )
+    read = []
+    for folder in given.folders:
+        for text in texts(folder):
+            transcript = transcript_from_text(text.words)
+            read.append((text, kit(text.market).reader.read(transcript), transcript))
+    print(f"{len(read)} texts that the model was not taught on")
+
+    def score(values: dict[str, float]) -> float:
+        trust = Trust(**values)
+        wanted = drafted = right = 0
+        for text, reading, transcript in read:
+            tools = kit(text.market)
+            finder = Finder(tools.lexicon, review=Review(tools.lexicon, reader=reader, trust=trust))
+            findings = finder.find(reading, transcript).findings
+            wanted, drafted = wanted + len(text.gold), drafted + len(findings)
+            right += sum(one["finding"] for one in judged_fields(findings, text.gold, tools.names))
+        return 2 * right / (wanted + drafted)
+
+    never = {"state": 2.0, "action": 2.0, "seats": 2.0, "drop": -1.0, "add": 2.0}
+    print(f"rules alone: strict F1 {score(never):.3f}")
+    best = dict(START)
+    most = score(best)
+    for _ in range(2):
+        for name, tried in TRIED.items():
+            for value in tried:
+                got = score(best | {name: value})
+                if got > most + 1e-9:
+                    best, most = best | {name: value}, got
+            print(f"{name}: {best[name]} -> strict F1 {most:.3f}", flush=True)
+    if not given.show:
+        figures: dict[str, float | int | str] = {
+            "texts": len(read),
+            "strict F1, rules alone": round(score(never), 3),
+            "strict F1": round(most, 3),
+        }
+        taught = Taught(counts=tuple(counts), trust=Trust(**best, figures=figures))
+        (home / "second.json").write_text(taught.model_dump_json(indent=1) + "\n", encoding="utf-8")
+
+
+if __name__ == "__main__":
+    main()

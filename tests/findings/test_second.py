@@ -1,0 +1,122 @@
+"""What the second reader says counts from its limits on, and only then; nothing said is lost for it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+import pytest
+
+from voicecheck.findings import Finder
+from voicecheck.findings.second import Candidate, Judgement, Review, Trust
+from voicecheck.language import Reader
+from voicecheck.lexicon import Lexicon
+from voicecheck.lexicon.matcher import compile_matcher
+from voicecheck.pipeline import transcript_from_text
+from voicecheck.records import FindingsResult
+from voicecheck.records.vocabulary import ACTIONS, POSITIONS, STATES, URGENCIES
+
+NEVER = Trust(state=2.0, action=2.0, seats=2.0, drop=-1.0, add=2.0)
+ALWAYS = Trust(state=0.5, action=0.5, seats=0.5, drop=0.3, add=0.5)
+
+
+@dataclass
+class Told:
+    """A second reader that says of a part, named by a word of it, what it was told to."""
+
+    of: Mapping[str, Mapping[str, str | float | tuple[str, ...]]]
+    asked: list[Candidate] = field(default_factory=list)
+
+    def judge(self, words: Sequence[str], candidates: Sequence[Candidate]) -> list[Judgement]:
+        self.asked = list(candidates)
+        return [self._one(words, candidate) for candidate in candidates]
+
+    def _one(self, words: Sequence[str], candidate: Candidate) -> Judgement:
+        said = " ".join(word for first, last in candidate.parts for word in words[first:last])
+        says = next((says for part, says in self.of.items() if part in said), {})
+        seats = says.get("seats", tuple(candidate.seats))
+        assert isinstance(seats, tuple)
+        return Judgement(
+            stands=float(str(says.get("stands", 0.9 if candidate.kind == "draft" else 0.1))),
+            states=_sure(STATES, str(says.get("state", candidate.state or "ok"))),
+            actions=_sure(ACTIONS, str(says.get("action", candidate.action or "none"))),
+            urgencies=_sure(URGENCIES, str(says.get("urgency", candidate.urgency or "unstated"))),
+            seats={seat: 0.95 if seat in seats else 0.05 for seat in POSITIONS},
+        )
+
+
+def _sure(names: Sequence[str], said: str) -> dict[str, float]:
+    return {name: 0.9 if name == said else 0.1 / (len(names) - 1) for name in names}
+
+
+@pytest.fixture(scope="module")
+def reader(lexicon: Lexicon) -> Reader:
+    return Reader(lexicon, compile_matcher(lexicon))
+
+
+def find(reader: Reader, lexicon: Lexicon, text: str, told: Told, trust: Trust) -> FindingsResult:
+    transcript = transcript_from_text(text)
+    review = Review(lexicon, reader=told, trust=trust)
+    return Finder(lexicon, review=review).find(reader.read(transcript), transcript)
+
+
+TEXT = "Left front tie rod end is loose, replace it. The horn is fine. We looked past the water pump."
+
+
+def test_what_is_never_trusted_changes_nothing(reader: Reader, lexicon: Lexicon) -> None:
+    told = Told({"tie rod": {"state": "ok", "action": "none", "stands": 0.0}, "water pump": {"stands": 1.0}})
+    transcript = transcript_from_text(TEXT)
+    alone = Finder(lexicon).find(reader.read(transcript), transcript)
+    assert find(reader, lexicon, TEXT, told, NEVER) == alone
+
+
+def test_it_is_asked_about_findings_and_about_parts_left_alone(reader: Reader, lexicon: Lexicon) -> None:
+    told = Told({})
+    find(reader, lexicon, TEXT, told, NEVER)
+    asked = [(one.kind, one.state, one.action) for one in told.asked]
+    assert asked == [("draft", "defect", "replace"), ("draft", "ok", "none"), ("mention", None, None)]
+    assert told.asked[0].seats == {"front left"}
+
+
+def test_a_field_that_it_is_sure_of_is_taken(reader: Reader, lexicon: Lexicon) -> None:
+    told = Told({"tie rod": {"state": "suspect", "action": "diagnose", "seats": ("front right",)}})
+    rod, horn = find(reader, lexicon, TEXT, told, ALWAYS).findings
+    assert (rod.state, rod.action, rod.positions) == ("suspect", "diagnose", ("front right",))
+    assert (horn.state, horn.action) == ("ok", "none")
+
+
+def test_a_part_that_it_reads_as_fine_keeps_no_fault(reader: Reader, lexicon: Lexicon) -> None:
+    told = Told({"tie rod": {"state": "ok", "action": "none"}})
+    rod, _ = find(reader, lexicon, TEXT, told, ALWAYS).findings
+    assert (rod.state, rod.conditions, rod.action) == ("ok", (), "none")
+
+
+def test_a_finding_that_it_does_not_believe_is_shown_as_unplaced(reader: Reader, lexicon: Lexicon) -> None:
+    result = find(reader, lexicon, TEXT, Told({"tie rod": {"stands": 0.1}}), ALWAYS)
+    assert [finding.component.id for finding in result.findings] == ["horn"]
+    lost = [entry for entry in result.ledger.entries if entry.kind == "unplaced"]
+    assert lost
+    assert lost[0].first == 0
+
+
+def test_a_part_left_alone_that_it_believes_in_becomes_a_finding(reader: Reader, lexicon: Lexicon) -> None:
+    told = Told({"water pump": {"stands": 0.8, "state": "defect", "action": "replace"}})
+    result = find(reader, lexicon, TEXT, told, ALWAYS)
+    pump = next(finding for finding in result.findings if finding.component.id == "water_pump")
+    assert (pump.state, pump.action) == ("defect", "replace")
+    assert "water pump" in " ".join(span.read for span in pump.heard)
+
+
+def test_it_may_not_take_away_what_other_work_goes_with(reader: Reader, lexicon: Lexicon) -> None:
+    text = "Timing belt is cracked, replace it, and do the water pump while you're in there."
+    alone = find(reader, lexicon, text, Told({}), NEVER).findings
+    with_it = [finding.component.name for finding in alone if finding.done_with]
+    assert with_it
+    doubted = find(reader, lexicon, text, Told({with_it[0]: {"stands": 0.1}}), ALWAYS).findings
+    assert [finding.component for finding in doubted] == [finding.component for finding in alone]
+
+
+def test_no_part_at_all_is_no_question(reader: Reader, lexicon: Lexicon) -> None:
+    told = Told({})
+    assert find(reader, lexicon, "Good morning, how are you.", told, ALWAYS).findings == ()
+    assert told.asked == []
