@@ -14,10 +14,9 @@ from voicecheck.shop import workshops
 
 
 @pytest.fixture(autouse=True)
-def rules_alone(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> None:
-    """What the pages show is tested on what the rules make of a few words; the whole way, on all there is."""
-    if request.module.__name__ != "test_whole_way":
-        monkeypatch.setattr(workshops, "load_workshop", partial(load_workshop, rules_alone=True))
+def rules_alone(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What the pages show is tested on what the rules make of the words."""
+    monkeypatch.setattr(workshops, "load_workshop", partial(load_workshop, rules_alone=True))
 
 
 @pytest.fixture
