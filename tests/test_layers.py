@@ -23,7 +23,7 @@ MAY_IMPORT = {
     "bring": {"records", "writing", "lexicon", "catalogue", "resources"},
     "language": {"records", "lexicon"},
     "findings": {"records", "lexicon", "language"},
-    "second": {"records", "findings"},
+    "second": {"records", "findings", "resources"},
     "estimate": {"records", "lexicon"},
     "papers": {"records"},
     "documents": {"records", "writing"},

@@ -14,8 +14,6 @@ from dataclasses import dataclass, replace
 from functools import cache
 from pathlib import Path
 
-from pydantic import ValidationError
-
 from voicecheck.catalogue import load_cautions, load_shop
 from voicecheck.estimate import make_estimate
 from voicecheck.findings import Finder
@@ -29,7 +27,6 @@ from voicecheck.lexicon.matcher import compile_matcher
 from voicecheck.recording import read_sound
 from voicecheck.records import (
     Ask,
-    DataError,
     Draft,
     Estimate,
     FindingsResult,
@@ -43,7 +40,7 @@ from voicecheck.records import (
     span_of,
 )
 from voicecheck.records.explanation import Explanation
-from voicecheck.resources import lexicon_dir, shared_dir
+from voicecheck.resources import learned, lexicon_dir, shared_dir
 from voicecheck.second import TaughtReader, load_second
 from voicecheck.speech.recogniser import Recogniser
 
@@ -119,13 +116,7 @@ def _second(folder: Path) -> tuple[TaughtReader, Trust]:
 
 def load_sureness(path: Path) -> Sureness:
     """How often findings with what evidence were right. Raises ``DataError`` where that cannot be read."""
-    try:
-        return Sureness.model_validate_json(path.read_bytes())
-    except (OSError, ValidationError) as error:
-        raise DataError(
-            f"What was learned of certainty cannot be read from {path.name}: {error}",
-            hint="Install voicecheck again.",
-        ) from error
+    return learned(path, Sureness, of="certainty")
 
 
 def transcript_from_text(text: str) -> Transcript:

@@ -1,10 +1,14 @@
-"""Finds the data folders: inside an installed wheel, or at the top of a checkout."""
+"""Finds and reads the data that comes with the program: inside a wheel, or at the top of a checkout."""
 
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TypeVar
 
-from voicecheck.records.errors import InputError
+from pydantic import ValidationError
+
+from voicecheck.records.base import Record
+from voicecheck.records.errors import DataError, InputError
 
 _PACKAGE = Path(__file__).resolve().parent
 
@@ -17,6 +21,20 @@ def lexicon_dir() -> Path:
 def shared_dir() -> Path:
     """The folder of the demo catalogue, prices and limits. Raises ``InputError`` if it is not there."""
     return _find("shared", package=_PACKAGE)
+
+
+Learned = TypeVar("Learned", bound=Record)
+
+
+def learned(path: Path, kind: type[Learned], *, of: str) -> Learned:
+    """What was learned ``of`` something, as shipped. Raises ``DataError`` where it cannot be read."""
+    try:
+        return kind.model_validate_json(path.read_bytes())
+    except (OSError, ValidationError) as error:
+        raise DataError(
+            f"What was learned of {of} cannot be read from {path.name}: {error}",
+            hint="Install voicecheck again.",
+        ) from error
 
 
 def _find(name: str, *, package: Path) -> Path:

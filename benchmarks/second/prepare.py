@@ -18,20 +18,17 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from voicecheck.findings import Finder
-from voicecheck.findings.seats import seated, seats
 from voicecheck.findings.second import Candidate, Range
-from voicecheck.language import Reader
-from voicecheck.lexicon import Lexicon, load_lexicon, normalise_phrase
-from voicecheck.lexicon.matcher import compile_matcher
+from voicecheck.lexicon import Lexicon, normalise_phrase
+from voicecheck.lexicon.seats import seated, seats
 from voicecheck.measure.gold import GoldFinding, load_narrations
 from voicecheck.measure.same import Names
 from voicecheck.measure.score import paired
-from voicecheck.pipeline import transcript_from_text
+from voicecheck.pipeline import Workshop, load_workshop, transcript_from_text
 from voicecheck.records import Market
 from voicecheck.records.finding import Ref
 from voicecheck.records.vocabulary import ACTIONS, POSITIONS, STATES, URGENCIES
-from voicecheck.resources import lexicon_dir, shared_dir
+from voicecheck.resources import shared_dir
 from voicecheck.second.layout import arrays, windows
 from voicecheck.second.model import word_pieces
 
@@ -49,20 +46,16 @@ class Text(NamedTuple):
     gold: list[GoldFinding]
 
 
-class Kit(NamedTuple):
-    """What reads the texts of one market."""
-
-    lexicon: Lexicon
-    reader: Reader
-    finder: Finder
-    names: Names
+@functools.cache
+def workshop(market: Market) -> Workshop:
+    """What reads the texts of one market: the rules alone."""
+    return load_workshop(market=market, rules_alone=True)
 
 
 @functools.cache
-def kit(market: Market) -> Kit:
-    """Made once per market; the rules alone."""
-    lexicon = load_lexicon(lexicon_dir(), None, market=market)
-    return Kit(lexicon, Reader(lexicon, compile_matcher(lexicon)), Finder(lexicon), Names(lexicon))
+def names(market: Market) -> Names:
+    """What compares names in one market."""
+    return Names(workshop(market).lexicon)
 
 
 def texts(path: Path) -> Iterator[Text]:
@@ -109,13 +102,13 @@ class Lesson(NamedTuple):
 
 def lessons(text: Text) -> tuple[list[str], list[Lesson]]:
     """The words of a text, and its candidates with what they are by the label."""
-    tools = kit(text.market)
+    tools, compared = workshop(text.market), names(text.market)
     transcript = transcript_from_text(text.words)
     reading = tools.reader.read(transcript)
     words = [word.read for word in transcript.words]
     findings = tools.finder.find(reading, transcript).findings
     drafts, mentions = tools.finder.candidates(reading)
-    pairs = paired(findings, text.gold, tools.names)
+    pairs = paired(findings, text.gold, compared)
     made = [
         Lesson(draft, finding.component.id, text.gold[pairs[at]] if at in pairs else None)
         for at, (draft, finding) in enumerate(zip(drafts, findings, strict=True))
@@ -125,7 +118,7 @@ def lessons(text: Text) -> tuple[list[str], list[Lesson]]:
 
     def is_of(component: str, gold: GoldFinding) -> bool:
         ref = Ref(id=component, name=tools.lexicon.components[component].name)
-        return tools.names.same_component(
+        return compared.same_component(
             ref, place=(), positions=gold.positions, gold=gold.names, gold_place=gold.place
         )
 
@@ -175,30 +168,26 @@ def main() -> None:
     parser.add_argument("sources", type=Path, nargs="+")
     given = parser.parse_args()
     split = word_pieces(shared_dir() / "second" / "vocab.txt")
-    names: list[str] = []
+    read = [(source, text, *lessons(text)) for source in given.sources for text in texts(source)]
+    counts = sorted({name for *_, made in read for one in made for name in one.candidate.counts} - {"const"})
     rows: list[dict[str, Any]] = []
-    all_counts: list[str] | None = None
-    total = 0
-    for source in given.sources:
-        for text in texts(source):
-            words, made = lessons(text)
-            candidates = [lesson.candidate for lesson in made]
-            if all_counts is None:
-                drafts = [c for c in candidates if c.kind == "draft"]
-                all_counts = sorted(set(drafts[0].counts) - {"const"}) if drafts else None
-            if all_counts is None:
-                continue
-            for window in windows(words, candidates, split):
-                row: dict[str, Any] = dict(arrays(window, candidates, all_counts))
-                right = [targets(made[at], kit(text.market).lexicon) for at, _, _ in window.candidates]
-                row.update({key: np.array([one[key] for one in right]) for key in right[0]})
-                rows.append(row)
-                names.append(f"{source.name}:{text.name}")
-                total += len(right)
+    sources: list[str] = []
+    for source, text, words, made in read:
+        lexicon = workshop(text.market).lexicon
+        candidates = [lesson.candidate for lesson in made]
+        for window in windows(words, candidates, split):
+            right = [targets(made[at], lexicon) for at, _, _ in window.candidates]
+            rows.append({
+                **arrays(window, candidates, counts),
+                **{key: np.array([one[key] for one in right]) for key in right[0]},
+            })  # fmt: skip
+            sources.append(f"{source.name}:{text.name}")
     np.savez_compressed(
-        given.out, rows=np.array(rows, dtype=object), names=np.array(names), counts=np.array(all_counts),
+        given.out, rows=np.array(rows, dtype=object), names=np.array(sources), counts=np.array(counts),
+        sizes=np.array([len(STATES), len(ACTIONS), len(POSITIONS), len(URGENCIES)]),
     )  # fmt: skip
-    print(f"{len(set(names))} texts, {len(rows)} windows, {total} candidates")
+    judged = sum(len(row["stands"]) for row in rows)
+    print(f"{len(read)} texts, {len(rows)} windows, {judged} candidates")
 
 
 if __name__ == "__main__":

@@ -96,8 +96,8 @@ class Reader(nn.Module):
         pieces = self.judge.down(self.encoder(input_ids=ids).last_hidden_state)[0]
         return tuple(self.judge(pieces[idx], part, span, near, tag, dist, feat))
 
-    def batch(self, rows: list[dict[str, Any]], *, known: float, noise: bool) -> tuple[Tensor, ...]:
-        """Several windows at once. ``known``: the share of candidates whose rules are told."""
+    def batch(self, rows: list[dict[str, Any]], *, noise: bool) -> tuple[Tensor, ...]:
+        """Several windows at once; with ``noise`` some words, stops and rules' readings are kept back."""
         length = max(row["ids"].shape[1] for row in rows)
         ids = torch.zeros(len(rows), length, dtype=torch.long)
         mask = torch.zeros(len(rows), length, dtype=torch.long)
@@ -118,7 +118,7 @@ class Reader(nn.Module):
                 ("idx", "near", "part", "span", "tag", "dist", "feat")}  # fmt: skip
         if noise:
             hide = torch.cat([torch.full((len(row["idx"]),), row["known"]) for row in rows])
-            hide = torch.rand(len(hide)) > hide * known
+            hide = torch.rand(len(hide)) > hide
             glue["feat"][hide, KINDS : KINDS + RULES] = 0.0
             glue["feat"][hide, KINDS + RULES + SEATS + 4 :] = 0.0
         near = glue["near"] * mask[window[:, None], glue["idx"]]
@@ -168,7 +168,7 @@ def judged(reader: Reader, rows: list[dict[str, Any]]) -> str:
     with torch.no_grad(), torch.autocast("cpu", torch.bfloat16):
         for rows_here in batches(rows, 8000, mixed=False):
             stands, state, action, seats, _ = (
-                x.float().numpy() for x in reader.batch(rows_here, known=1.0, noise=False)
+                x.float().numpy() for x in reader.batch(rows_here, noise=False)
             )
             glue = {k: np.concatenate([row[k] for row in rows_here]) for k in
                     ("stands", "kind", "state", "action", "seats", "possible", "feat")}  # fmt: skip
@@ -212,7 +212,7 @@ def judged(reader: Reader, rows: list[dict[str, Any]]) -> str:
 def export(reader: Reader, example: dict[str, Any], out: Path) -> None:
     """Writes the graph with its weights in 8 bits, one scale a row; they are computed with in 32."""
     import onnx
-    from onnx import TensorProto, helper, numpy_helper
+    from onnx import helper, numpy_helper
 
     reader.eval()
     names = ("ids", "idx", "near", "part", "span", "tag", "dist", "feat")
@@ -249,7 +249,6 @@ def export(reader: Reader, example: dict[str, Any], out: Path) -> None:
     nodes = [*added, *model.graph.node]
     del model.graph.node[:]
     model.graph.node.extend(nodes)
-    assert TensorProto.INT8
     onnx.checker.check_model(model)
     onnx.save(model, out)
 
@@ -257,9 +256,14 @@ def export(reader: Reader, example: dict[str, Any], out: Path) -> None:
 def rows_of(path: Path, read: Sequence[str]) -> list[dict[str, Any]]:
     """The windows of a file of lessons; where the rules were made with a text, they are told less often."""
     held = np.load(path, allow_pickle=True)
-    for name, row in zip(held["names"], held["rows"], strict=True):
+    if tuple(held["sizes"]) != OUTPUTS[1:]:
+        raise SystemExit(
+            f"{path}: there are {held['sizes']} states, actions, seats, urgencies, not {OUTPUTS[1:]}"
+        )
+    rows = list(held["rows"])
+    for name, row in zip(held["names"], rows, strict=True):
         row["known"] = 0.4 if any(mark in name for mark in read) else 0.85
-    return list(held["rows"])
+    return rows
 
 
 def main() -> None:
@@ -316,7 +320,7 @@ def main() -> None:
         total, done = 0.0, 0
         for rows in batches(learn, given.pieces, mixed=True):
             with torch.autocast("cpu", torch.bfloat16):
-                outputs = reader.batch(rows, known=1.0, noise=True)
+                outputs = reader.batch(rows, noise=True)
             loss = loss_of(outputs, rows)
             optimiser.zero_grad()
             loss.backward()

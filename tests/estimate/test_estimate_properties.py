@@ -10,7 +10,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from pydantic import BaseModel
 
-from voicecheck.estimate.scope import corners_of, ground, spots_of, tidy, unsaid
+from voicecheck.estimate.scope import ground, spots_of, tidy, unsaid
+from voicecheck.lexicon.seats import corners_of
 from voicecheck.records import ACTIONS, POSITIONS, STATES, UNPRICED_ACTIONS, URGENCIES, Finding, expand
 
 D = Decimal

@@ -7,8 +7,8 @@ from collections.abc import Sequence
 import pytest
 from measure_helpers import COMPONENTS
 
-from voicecheck.findings.seats import seated
 from voicecheck.lexicon import Lexicon
+from voicecheck.lexicon.seats import seated
 from voicecheck.measure.same import Names
 from voicecheck.records import Position, Ref
 

@@ -22,7 +22,7 @@ from typing import cast
 
 import yaml
 
-from voicecheck.findings.seats import seated
+from voicecheck.lexicon.seats import seated
 from voicecheck.measure.pairing import best_pairs
 from voicecheck.measure.same import Names
 from voicecheck.pipeline import Workshop, load_workshop, transcript_from_text, understand

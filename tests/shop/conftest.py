@@ -13,10 +13,16 @@ from voicecheck.pipeline import load_workshop
 from voicecheck.shop import workshops
 
 
-@pytest.fixture(autouse=True)
-def rules_alone(monkeypatch: pytest.MonkeyPatch) -> None:
-    """What the pages show is tested on what the rules make of the words."""
-    monkeypatch.setattr(workshops, "load_workshop", partial(load_workshop, rules_alone=True))
+@pytest.fixture(autouse=True, scope="module")
+def rules_alone(request: pytest.FixtureRequest) -> Iterator[None]:
+    """What the pages show is tested on what the rules make of a few words; the whole way, on all there is.
+
+    For the module, so that the shops its own fixtures make have it too.
+    """
+    with pytest.MonkeyPatch.context() as patch:
+        if request.module.__name__ != "test_whole_way":
+            patch.setattr(workshops, "load_workshop", partial(load_workshop, rules_alone=True))
+        yield
 
 
 @pytest.fixture

@@ -89,7 +89,9 @@ def test_recorded_drafted_settled_issued_agreed(browser: Browser, shop: tuple[Sh
         choices = page.locator(".ask .choices button")
         answers = page.locator(".ask details")
         if choices.count():
-            choices.last.click()
+            # What was typed by hand is meant.
+            said = choices.filter(has_text=re.compile(r"^\d*\s*Yes$", re.IGNORECASE))
+            (said.first if said.count() else choices.last).click()
         elif answers.count():
             answers.first.locator("summary").click()
             answers.first.locator("input[name=text]").fill("asked the technician")

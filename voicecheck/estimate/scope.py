@@ -11,24 +11,13 @@ from collections.abc import Iterable, Sequence
 from typing import cast
 
 from voicecheck.lexicon.model import Component
+from voicecheck.lexicon.seats import corners_of
 from voicecheck.records.vocabulary import CORNERS, POSITIONS, Position, expand
 
 VEHICLE = ""
 UNSAID = "?"
 AXLES = ("front", "rear")
 SIDES = ("left", "right")
-
-
-def corners_of(component: Component) -> tuple[str, ...]:
-    """The corners that a component can sit in, in the order of ``CORNERS``."""
-    found: set[str] = set()
-    for place in component.places:
-        axle, _, rest = place.partition(" ")
-        if place == "corners":
-            found.update(CORNERS)
-        elif axle in AXLES and rest in ("corners", "sides"):
-            found.update(f"{axle} {side}" for side in SIDES)
-    return tuple(c for c in CORNERS if c in found)
 
 
 def axles_of(component: Component) -> tuple[str, ...]:

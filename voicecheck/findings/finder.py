@@ -11,7 +11,7 @@ from voicecheck.findings.ledger import keep_ledger
 from voicecheck.findings.merge import Merger
 from voicecheck.findings.notes import Note
 from voicecheck.findings.rules import Rules
-from voicecheck.findings.second import Candidate, Mention, Review, draft_of, uncovered, word_ranges
+from voicecheck.findings.second import Candidate, Mention, Review, candidates_of, word_ranges
 from voicecheck.findings.sureness import Sureness
 from voicecheck.findings.vehicle import about_vehicle
 from voicecheck.lexicon.model import Lexicon
@@ -45,8 +45,7 @@ class Finder:
     ) -> tuple[FindingsResult, list[dict[str, float]]]:
         """``find``, and the counts of each finding's evidence, in the same order."""
         assembler = Assembler(self._rules, reading)
-        notes = self._merger.merge(assembler.run())
-        evidence = Evidence(reading, self._lexicon, self._rules.tree)
+        notes, evidence = self._noted(assembler, reading)
         counts = [evidence.of(note) for note in notes]
         if self._review is not None:
             words = [word.read for word in transcript.words]
@@ -66,10 +65,13 @@ class Finder:
         """What a second reader would be asked to judge: the rules' findings in order, and the parts that they
         named and left alone.
         """
-        notes = self._merger.merge(Assembler(self._rules, reading).run())
-        evidence = Evidence(reading, self._lexicon, self._rules.tree)
-        drafts = [draft_of(note, evidence.of(note), reading, self._lexicon) for note in notes]
-        return drafts, uncovered(notes, reading, self._lexicon)
+        notes, evidence = self._noted(Assembler(self._rules, reading), reading)
+        return candidates_of(notes, [evidence.of(note) for note in notes], reading, self._lexicon)
+
+    def _noted(self, assembler: Assembler, reading: Reading) -> tuple[list[Note], Evidence]:
+        """What the rules make of a reading, and what counts the evidence for it."""
+        notes = self._merger.merge(assembler.run())
+        return notes, Evidence(reading, self._lexicon, self._rules.tree)
 
     def _finding(
         self,

@@ -17,8 +17,8 @@ from typing import Literal, Protocol, cast
 from pydantic import Field
 
 from voicecheck.findings.notes import Note
-from voicecheck.findings.seats import seated, seats
 from voicecheck.lexicon.model import Component, Lexicon
+from voicecheck.lexicon.seats import seated, seats
 from voicecheck.records.base import Record
 from voicecheck.records.reading import Reading
 from voicecheck.records.vocabulary import POSITIONS, UNPRICED_ACTIONS, Action, Position, State, Urgency
@@ -104,14 +104,12 @@ class Review:
         """The notes that stand, in order of first mention, and what the second reader makes of each as it
         stands, as counts of its evidence. ``counts`` are those of the notes as the rules left them.
         """
-        mentions = uncovered(notes, reading, self._lexicon)
-        drafts = [draft_of(n, c, reading, self._lexicon) for n, c in zip(notes, counts, strict=True)]
-        candidates = [*drafts, *(one.candidate for one in mentions)]
-        if not candidates:
-            return list(notes), [{} for _ in notes]
-        judged = self._reader.judge(words, candidates)
+        drafts, mentions = candidates_of(notes, counts, reading, self._lexicon)
+        if not drafts and not mentions:
+            return [], []
+        judged = self._reader.judge(words, [*drafts, *(one.candidate for one in mentions)])
         kept: list[tuple[Note, dict[str, float]]] = []
-        for note, judgement in zip(notes, judged, strict=False):
+        for note, judgement in zip(notes, judged[: len(notes)], strict=True):
             if judgement.stands >= self._trust.drop or note.done_with is not None:
                 changed = self._read_again(note, judgement)
                 kept.append((note, self._told(note, judgement, changed=changed)))
@@ -218,16 +216,53 @@ class Mention:
     candidate: Candidate
 
 
-def draft_of(note: Note, counts: Mapping[str, float], reading: Reading, lexicon: Lexicon) -> Candidate:
-    """A note as a candidate."""
-    part = lexicon.components[note.component]
-    spans = word_ranges(note, reading)
+def candidates_of(
+    notes: Sequence[Note], counts: Sequence[Mapping[str, float]], reading: Reading, lexicon: Lexicon
+) -> tuple[list[Candidate], list[Mention]]:
+    """What there is to judge: the notes with the counts of their evidence, and the parts named that no note
+    of theirs rests on; each in order.
+    """
+    named = _named(reading)
+    spans = [word_ranges(note, reading) for note in notes]
+    drafts = [
+        _draft(note, counted, lexicon.components[note.component], spans=its, named=named)
+        for note, counted, its in zip(notes, counts, spans, strict=True)
+    ]
+    told = {at for its in spans for first, last in its for at in range(first, last)}
+    own = {(note.component, part) for note, draft in zip(notes, drafts, strict=True) for part in draft.parts}
+    mentions = [
+        Mention(
+            component,
+            tokens,
+            clause,
+            Candidate(
+                kind="mention",
+                spans=(words,),
+                parts=(words,),
+                possible=seats(lexicon.components[component]),
+                inside=not told.isdisjoint(range(*words)),
+            ),
+        )
+        for component, words, tokens, clause in named
+        if (component, words) not in own
+    ]
+    return drafts, mentions
+
+
+def _draft(
+    note: Note,
+    counts: Mapping[str, float],
+    part: Component,
+    *,
+    spans: tuple[Range, ...],
+    named: Sequence[tuple[str, Range, Range, int]],
+) -> Candidate:
     return Candidate(
         kind="draft",
         spans=spans,
         parts=tuple(
             words
-            for component, words, _, _ in _named(reading)
+            for component, words, _, _ in named
             if component == note.component and any(a <= words[0] and words[1] <= b for a, b in spans)
         ),
         possible=seats(part),
@@ -239,26 +274,6 @@ def draft_of(note: Note, counts: Mapping[str, float], reading: Reading, lexicon:
         wider=bool(note.action_positions) and set(note.action_positions) != set(note.positions),
         counts=counts,
     )
-
-
-def uncovered(notes: Sequence[Note], reading: Reading, lexicon: Lexicon) -> list[Mention]:
-    """The parts named that no note of theirs rests on, in order."""
-    spans = [(note.component, span) for note in notes for span in word_ranges(note, reading)]
-    found = []
-    for component, words, tokens, clause in _named(reading):
-        around = {named for named, (first, last) in spans if any(first <= at < last for at in range(*words))}
-        own = any(c == component and a <= words[0] and words[1] <= b for c, (a, b) in spans)
-        if own:
-            continue
-        candidate = Candidate(
-            kind="mention",
-            spans=(words,),
-            parts=(words,),
-            possible=seats(lexicon.components[component]),
-            inside=bool(around),
-        )
-        found.append(Mention(component, tokens, clause, candidate))
-    return found
 
 
 def _free_around(mention: Mention, notes: Sequence[Note], reading: Reading) -> Range:

@@ -42,7 +42,7 @@ _SELF = __name__
 _ASIDE = frozenset(
     _PACKAGE + name
     for name in ("antecedents", "clauseview", "doubts", "items", "ledger", "naming", "notes", "parts",
-                 "places", "readings", "scene", "seats", "state", "vehicle", "vin", "words")
+                 "places", "readings", "scene", "state", "vehicle", "vin", "words")
 )  # fmt: skip
 
 

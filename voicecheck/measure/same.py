@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from decimal import Decimal
 
-from voicecheck.findings.seats import seated
 from voicecheck.lexicon import Lexicon, normalise_phrase
 from voicecheck.lexicon.extras import forms_of
 from voicecheck.lexicon.inflect import singulars
 from voicecheck.lexicon.model import Component
+from voicecheck.lexicon.seats import seated
 from voicecheck.lexicon.table import ancestors
 from voicecheck.measure.gold import GoldMeasure
 from voicecheck.records import Measure, Position, Ref

@@ -11,9 +11,9 @@ from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from voicecheck.findings.seats import seated
 from voicecheck.findings.sureness import Judged
 from voicecheck.lexicon import Lexicon, normalise_phrase
+from voicecheck.lexicon.seats import seated
 from voicecheck.measure.counts import UNTAGGED, Counts, FolderScore, Miss, NarrationScore, Tally
 from voicecheck.measure.gold import Gold, GoldFinding, GoldLine
 from voicecheck.measure.pairing import best_pairs

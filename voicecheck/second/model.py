@@ -8,13 +8,14 @@ from pathlib import Path
 import numpy as np
 import onnxruntime
 from numpy.typing import NDArray
-from pydantic import ValidationError
 from tokenizers import BertWordPieceTokenizer
 
 from voicecheck.findings.second import Candidate, Judgement, Trust
 from voicecheck.records.base import Record
 from voicecheck.records.errors import DataError
+from voicecheck.records.odds import logistic
 from voicecheck.records.vocabulary import ACTIONS, POSITIONS, STATES, URGENCIES
+from voicecheck.resources import learned
 from voicecheck.second.layout import Split, arrays, windows
 
 
@@ -54,11 +55,11 @@ class TaughtReader:
             )
             for row, (at, _, _) in enumerate(window.candidates):
                 judged[at] = Judgement(
-                    stands=float(_logistic(stands[row])),
+                    stands=logistic(float(stands[row])),
                     states=_shares(STATES, states[row]),
                     actions=_shares(ACTIONS, actions[row]),
                     urgencies=_shares(URGENCIES, urgencies[row]),
-                    seats=dict(zip(POSITIONS, _logistic(seats[row]).tolist(), strict=True)),
+                    seats=dict(zip(POSITIONS, map(logistic, seats[row].tolist()), strict=True)),
                 )
         return judged
 
@@ -74,14 +75,7 @@ _NOTHING = Judgement(
 
 def load_second(folder: Path) -> tuple[TaughtReader, Trust]:
     """The second reader that comes with the program, and when to trust it. Raises ``DataError``."""
-    path = folder / "second.json"
-    try:
-        taught = Taught.model_validate_json(path.read_bytes())
-    except (OSError, ValidationError) as error:
-        raise DataError(
-            f"What was learned of the second reader cannot be read from {path}: {error}",
-            hint="Install voicecheck again.",
-        ) from error
+    taught = learned(folder / "second.json", Taught, of="the second reader")
     split = word_pieces(folder / "vocab.txt")
     return TaughtReader(folder / "weights.onnx", split=split, counts=taught.counts), taught.trust
 
@@ -101,10 +95,6 @@ def word_pieces(vocabulary: Path) -> Split:
         return list(encoded.ids), [word for word in encoded.word_ids if word is not None]
 
     return split
-
-
-def _logistic(value: NDArray[np.float32]) -> NDArray[np.float64]:
-    return np.asarray(1.0 / (1.0 + np.exp(-np.asarray(value, dtype=np.float64))))
 
 
 def _shares(names: Sequence[str], scores: NDArray[np.float32]) -> dict[str, float]:

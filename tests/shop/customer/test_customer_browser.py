@@ -72,6 +72,42 @@ def test_the_sum_follows_the_choice(browser: Browser, issued: tuple[Shop, str, M
     context.close()
 
 
+FIRST_ANSWER_IS_READ_LATE = """
+const read = Response.prototype.json;
+let first = true;
+Response.prototype.json = async function () {
+  if (first) {
+    first = false;
+    globalThis.reading = true;
+    await new Promise((done) => setTimeout(done, 1500));
+    globalThis.late = true;
+  }
+  return read.call(this);
+};
+"""
+
+
+def test_an_answer_that_comes_late_is_no_sum_of_what_was_chosen_since(
+    browser: Browser, issued: tuple[Shop, str, Member, str, str]
+) -> None:
+    _, address, _, _, path = issued
+    context = browser.new_context(viewport={"width": 390, "height": 844}, bypass_csp=True)
+    context.add_init_script(FIRST_ANSWER_IS_READ_LATE)
+    page = context.new_page()
+    page.goto(address + path)
+    yes = page.get_by_role("radio", name="Yes, do it")
+    yes.first.check()
+    page.wait_for_function("globalThis.reading")
+    for radio in yes.all()[1:]:
+        radio.check()
+    whole = page.locator("section .num strong").last.inner_text()
+    expect(page.locator("[data-total]")).to_contain_text(whole)
+    page.wait_for_function("globalThis.late")
+    page.wait_for_timeout(300)
+    expect(page.locator("[data-total]")).to_contain_text(whole)
+    context.close()
+
+
 def test_it_works_without_a_script(browser: Browser, issued: tuple[Shop, str, Member, str, str]) -> None:
     _, address, _, _, path = issued
     context = browser.new_context(viewport={"width": 390, "height": 844}, java_script_enabled=False)

@@ -57,6 +57,13 @@ def phone(browser: Browser, shop: Shop, address: str, member: Member) -> Browser
     return context
 
 
+def hand_in_a_file(page: Page) -> None:
+    """A short recording that was made elsewhere."""
+    page.locator("input.hidden[data-recording]").nth(1).set_input_files(
+        {"name": "walk.wav", "mimeType": "audio/wav", "buffer": silence(3)}
+    )
+
+
 def opened(context: BrowserContext, address: str) -> Page:
     """The page at ``address``; faults of its scripts fail the test when it is closed."""
     page = context.new_page()
@@ -207,9 +214,7 @@ def test_signed_in_again_while_an_answer_is_still_on_its_way(
     page, walkaround = at_a_vehicle(context, address)
     held: list[Route] = []
     page.route("**/takes", lambda route: held.append(route) if not held else route.continue_())
-    page.locator("input.hidden[data-recording]").nth(1).set_input_files(
-        {"name": "walk.wav", "mimeType": "audio/wav", "buffer": silence(3)}
-    )
+    hand_in_a_file(page)
     page.get_by_role("button", name="That is all").tap()
     page.wait_for_timeout(300)
     page.evaluate("document.dispatchEvent(new Event('visibilitychange'))")
@@ -227,9 +232,7 @@ def test_somebody_else_on_the_same_phone_sends_nothing_of_it(
     context = phone(browser, shop, address, shop.person(name="Tess Rowe"))
     page, walkaround = at_a_vehicle(context, address)
     context.set_offline(True)
-    page.locator("input.hidden[data-recording]").nth(1).set_input_files(
-        {"name": "walk.wav", "mimeType": "audio/wav", "buffer": silence(3)}
-    )
+    hand_in_a_file(page)
     expect(page.locator("#safe")).to_contain_text("Still on this phone only")
     page.close(run_before_unload=False)
     context.set_offline(False)

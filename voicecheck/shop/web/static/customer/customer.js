@@ -14,13 +14,14 @@ async function price() {
   say("count", `${yes.length} yes, ${no} not now.`);
   say("total", "");
   say("moved", "");
+  const mine = ++asked; // an answer to an earlier choice says nothing about this one
   if (!yes.length) return;
-  const mine = ++asked;
   const query = yes.map((job) => `job=${encodeURIComponent(job)}`).join("&");
   try {
     const answer = await fetch(`/c/${form.dataset.token}/total?${query}`, { headers: { Accept: "application/json" } });
-    if (!answer.ok || mine !== asked) return;
+    if (!answer.ok) return;
     const price = await answer.json();
+    if (mine !== asked) return;
     say("total", `${price.total}${price.open ? ` plus ${price.open} to be priced` : ""}, tax included`);
     for (const [job, amount] of Object.entries(price.jobs)) {
       const card = document.querySelector(`[data-job="${CSS.escape(job)}"] [data-price]`);
@@ -28,7 +29,7 @@ async function price() {
     }
     say("moved", price.moved.join(" "));
   } catch {
-    say("total", "The sum cannot be shown without a connection; the shop works it out the same way.");
+    if (mine === asked) say("total", "The sum cannot be shown without a connection; the shop works it out the same way.");
   }
 }
 

@@ -11,27 +11,28 @@ _AXLES = ("front", "rear")
 _SIDES = ("left", "right")
 
 
+def corners_of(component: Component) -> tuple[str, ...]:
+    """The corners that a component can sit in, in the order of ``CORNERS``."""
+    found: set[str] = set()
+    for place in component.places:
+        axle, _, rest = place.partition(" ")
+        if place == "corners":
+            found.update(CORNERS)
+        elif axle in _AXLES and rest in ("corners", "sides"):
+            found.update(f"{axle} {side}" for side in _SIDES)
+    return tuple(c for c in CORNERS if c in found)
+
+
 def seats(component: Component) -> frozenset[str]:
     """Where a component can sit: corners; an axle or a side as a whole only where no corner of it is a
     seat.
     """
-    corners: set[str] = set()
-    axles: set[str] = set()
-    sides: set[str] = set()
-    for place in component.places:
-        axle, _, rest = place.partition(" ")
-        if place == "corners":
-            corners.update(CORNERS)
-        elif axle in _AXLES and rest in ("corners", "sides"):
-            corners.update(f"{axle} {side}" for side in _SIDES)
-        elif place == "axles":
-            axles.update(_AXLES)
-        elif place in _AXLES:
-            axles.add(place)
-        elif place == "sides":
-            sides.update(_SIDES)
+    corners = set(corners_of(component))
+    places = component.places
+    axles = {a for a in _AXLES if a in places or "axles" in places}
     axles -= {corner.split(" ")[0] for corner in corners}
-    return frozenset(corners | axles | (set() if corners else sides))
+    sides = _SIDES if "sides" in places and not corners else ()
+    return frozenset(corners | axles | set(sides))
 
 
 def seated(positions: Iterable[Position], component: Component | None) -> frozenset[str]:
