@@ -65,8 +65,8 @@ def test_lists_and_statements(cut: Cut, text: str, expected: list[list[str]]) ->
 @pytest.mark.parametrize(
     ("text", "component", "whole"),
     [
-        ("the boot on the tie rod end is torn", "rubber_boot", "tie_rod_end"),
-        ("the gasket on the oil pan is leaking", "gasket", "oil_pan"),
+        ("the boot from the lower ball joint is torn", "rubber_boot", "ball_joint_lower"),
+        ("the gasket at the oil pan is leaking", "gasket", "oil_pan"),
         ("the boot at the rack is split", "rubber_boot", "steering_rack"),
     ],
 )

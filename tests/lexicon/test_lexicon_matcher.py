@@ -16,6 +16,7 @@ from voicecheck.lexicon import Lexicon, SimpleMatcher, TermMatch, TermMatcher, l
 from voicecheck.lexicon.matcher import compile_matcher
 from voicecheck.lexicon.table import longest_first, phrase_table
 from voicecheck.records.vocabulary import Market
+from voicecheck.resources import lexicon_dir
 
 MakeFolder = Callable[[Mapping[str, str | bytes | None]], Path]
 Make = Callable[[Lexicon], TermMatcher]
@@ -52,6 +53,25 @@ def test_the_longest_of_one_kind_and_every_kind(folder: MakeFolder, make: Make) 
         (10, 11, "condition", "leaking", ""),
     ]
     assert found[1].phrase == "outer tie rod end"
+
+
+@pytest.mark.parametrize(
+    ("text", "expected"),
+    [
+        ("the clutch of the fan slips", ["fan_clutch"]),
+        ("the gasket on the oil pan leaks", ["oil_pan_gasket"]),
+        ("both mounts for the engine", ["engine_mount"]),
+        ("fluid in its transfer case", ["transfer_case_fluid"]),
+        ("switch for the brake light", ["brake_light_switch"]),
+        ("the pads on the left rear", ["brake_pads"]),
+        ("no clutch on the belt", ["clutch", "belt"]),
+        ("oil on the fan", ["engine_oil", "fan"]),
+        ("the clutch and the fan", ["clutch", "fan"]),
+        ("the clutch of a", ["clutch"]),
+    ],
+)
+def test_a_compound_is_known_the_other_way_round(make: Make, text: str, expected: list[str]) -> None:
+    assert ids(make(load_lexicon(lexicon_dir())), text) == expected
 
 
 def test_no_words_no_matches(folder: MakeFolder, make: Make) -> None:

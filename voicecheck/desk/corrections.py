@@ -11,7 +11,7 @@ from voicecheck.desk import decisions as d
 from voicecheck.desk.asks import ask_key
 from voicecheck.desk.worktop import Numbered, active_decisions
 from voicecheck.estimate.texts import coin, name_of
-from voicecheck.lexicon.model import Component, Condition, Lexicon
+from voicecheck.lexicon.model import UNSOUGHT, Component, Condition, Lexicon
 from voicecheck.lexicon.normal import normalise_phrase
 from voicecheck.records import Draft, Finding, InputError, Line, Record, Word
 from voicecheck.records.wording import joined
@@ -347,13 +347,18 @@ def _conditions_in(sentence: str, lexicon: Lexicon) -> list[tuple[Condition, str
     return [(c, p) for c, p in found if len(p) == longest]
 
 
+def _as_written(part: Component, name: str) -> str:
+    return f"{UNSOUGHT}{name}" if name in part.unsought else name
+
+
 def _component_row(part: Component) -> list[str]:
     advice = "" if part.advice == "replace" else part.advice
-    cells = (part.us, part.uk, part.places, part.place, part.sounds_like)
-    us, uk, places, place, sounds = ("|".join(c) for c in cells)
+    us, uk = ("|".join(_as_written(part, name) for name in names) for names in (part.us, part.uk))
+    places, place, sounds = ("|".join(c) for c in (part.places, part.place, part.sounds_like))
     kind_of, part_of = part.kind_of or "", part.part_of or ""
     return [
-        part.id, part.name, us, uk, kind_of, part_of, places, place, part.sets, advice, sounds, part.notes,
+        part.id, _as_written(part, part.name), us, uk, kind_of, part_of, places, place, part.sets, advice,
+        sounds, part.notes,
     ]  # fmt: skip
 
 

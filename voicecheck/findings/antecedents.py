@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from voicecheck.findings.notes import Note, Saying
+from voicecheck.findings.parts import head_words
 from voicecheck.findings.places import axles_of, sits
 from voicecheck.findings.rules import Rules
 from voicecheck.findings.scene import MEMORY, Scene
@@ -115,7 +116,7 @@ class Antecedents:
         for note in self._scene.latest():
             open_fault = note.state in ("defect", "missing") and note.action is None and not note.withdrawn
             names = self._rules.lexicon.components[note.component].names
-            if open_fault and said & {name.split()[-1] for name in names}:
+            if open_fault and said & {head_words(name)[-1] for name in names}:
                 return note
         return None
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from voicecheck.findings.notes import Note, Saying
+from voicecheck.findings.parts import head_words
 from voicecheck.findings.places import other_side_too
 from voicecheck.findings.readings import beyond, limit_marks, reading_marks
 from voicecheck.findings.rules import Rules
@@ -157,7 +158,7 @@ class Filler:
     def _names_again(self, note: Note, saying: Saying) -> bool:
         """ "Needs a bottle" after the washer bottle: advice, and a word of the part's own names behind it."""
         names = self._rules.lexicon.components[note.component].names
-        words = self._rules.words.stand_in.union(word for name in names for word in name.split())
+        words = self._rules.words.stand_in.union(word for name in names for word in head_words(name))
         return any(
             token.text in words
             for cue in saying.cues("advice")

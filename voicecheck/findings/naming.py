@@ -6,7 +6,7 @@ from collections.abc import Iterable
 
 from voicecheck.findings.items import Part
 from voicecheck.findings.notes import Note
-from voicecheck.findings.parts import singular
+from voicecheck.findings.parts import head_words, singular
 from voicecheck.findings.places import Place
 from voicecheck.findings.rules import Rules
 from voicecheck.findings.scene import WHEEL_END, Scene
@@ -91,7 +91,7 @@ class Namer:
         if not any(token.text in self._turns for token in before):
             return None
         general = recent[-1].component
-        heads = {singular(name.split()[-1]) for name in self._components[general].names}
+        heads = {singular(head_words(name)[-1]) for name in self._components[general].names}
         said = " ".join(t.text for t in self._scene.tokens[part.mark.first : part.mark.last])
         said = said.removesuffix("'s")
         for name in (said, *self._components[part.component].names):
@@ -152,7 +152,7 @@ class Namer:
                 continue
             if not general and not self._is_remedy(part, note):
                 continue
-            if any(" " in name and singular(name.split()[-1]) == said for name in self._names(note)):
+            if any(" " in name and singular(head_words(name)[-1]) == said for name in self._names(note)):
                 return note.component
         return None
 

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 from voicecheck.findings.filling import Filler
 from voicecheck.findings.notes import Note, Saying
+from voicecheck.findings.parts import head_words
 from voicecheck.findings.places import Place, as_place, own_axles, resolve, single_axle, sits
 from voicecheck.findings.rules import Rules
 from voicecheck.findings.scene import Scene
@@ -107,7 +108,7 @@ class Noter:
         """
         if len(said.axles) != 1 or said.positions or said.sides or said.relatives:
             return ()
-        ends = {f"{axle} {name.split()[-1]}" for axle in said.axles for name in entry.names}
+        ends = {f"{axle} {head_words(name)[-1]}" for axle in said.axles for name in entry.names}
         if not any(end in name and not name.startswith(end) for end in ends for name in entry.names):
             return ()
         headed = self._scene.around_clause == self._scene.clause

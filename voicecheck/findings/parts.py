@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from voicecheck.lexicon.inflect import HEAD_ENDS
 from voicecheck.lexicon.model import Component, Lexicon
 
 _FEW = 3  # a name with more kinds than this says too little by itself
@@ -12,6 +13,17 @@ _FEW = 3  # a name with more kinds than this says too little by itself
 def singular(word: str) -> str:
     """A word without its plural or possessive ending."""
     return word.removesuffix("'s").removesuffix("s")
+
+
+def head_words(name: str) -> list[str]:
+    """The words of a name down to the noun that it is about: "rubber boot" of "rubber boot on the axle"."""
+    words = name.split()
+    return words[: next((at for at, word in enumerate(words) if at and word in HEAD_ENDS), len(words))]
+
+
+def _compound(name: str) -> bool:
+    """Whether the first word tells what the part belongs to, as in "axle boot", not in "boot on the axle"."""
+    return HEAD_ENDS.isdisjoint(name.split())
 
 
 class PartTree:
@@ -31,7 +43,7 @@ class PartTree:
         self._under = {general: tuple(entries) for general, entries in under.items()}
         self._by_head: dict[str, list[Component]] = {}
         for entry in lexicon.components.values():
-            heads = {singular(name.split()[-1]) for name in entry.names if " " in name}
+            heads = {singular(head_words(name)[-1]) for name in entry.names if " " in name}
             for head in sorted(heads):
                 self._by_head.setdefault(head, []).append(entry)
         self._piece_names = frozenset(
@@ -52,19 +64,19 @@ class PartTree:
         """
         family = self.family(told)
         entry = self._components[told]
-        firsts = {name.split()[0] for name in entry.names} - set(entry.place)
+        firsts = {name.split()[0] for name in entry.names if _compound(name)} - set(entry.place)
         owned = [c for c in self.headed(word) if c.part_of in family and c.id not in family]
         akin = [
             c
             for c in self.headed(word)
             if c.system == entry.system
             and c.id not in family
-            and any(" " in name and name.split()[0] in firsts for name in c.names)
+            and any(" " in name and _compound(name) and name.split()[0] in firsts for name in c.names)
         ]
         for found in (owned, akin):
             kinds = {c.id for c in found}
             plain = [c for c in found if c.kind_of not in kinds]  # the rear wiper motor is a wiper motor
-            named = [c for c in plain if singular(c.name.split()[-1]) == singular(word)]
+            named = [c for c in plain if singular(head_words(c.name)[-1]) == singular(word)]
             if len(plain) == 1 or len(named) == 1:
                 return (plain if len(plain) == 1 else named)[0].id
         return None

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from decimal import Decimal
-from typing import Literal, Protocol
+from typing import Literal, Protocol, Self
 
 from voicecheck.records.base import Record
 from voicecheck.records.vocabulary import Action, Market, State, Unit, Urgency
@@ -18,6 +18,9 @@ System = Literal[
 ]  # fmt: skip
 
 Sets = Literal["axle set", "pair", "each"]
+
+UNSOUGHT = "~"
+"""Before a name in the component files: see ``Component.unsought``."""
 
 CueKind = Literal[
     "hedge",  # might be, possibly: value "suspect", or "after": only of what was said before it
@@ -66,6 +69,7 @@ class Component(Record):
     sets: Sets = "each"
     advice: Action = "replace"  # what "it needs one" means: an alignment is adjusted, a fluid serviced
     sounds_like: tuple[str, ...] = ()
+    unsought: frozenset[str] = frozenset()  # names that are understood and not looked for by their sound
     notes: str = ""
 
     @property
@@ -256,6 +260,7 @@ class TermMatcher(Protocol):
 
     Every match of every kind is returned; within one kind overlapping matches are reduced to the longest,
     leftmost first. Same-span matches of different kinds (or of different ids in one kind) are all kept.
+    A component's name is also found with its words the other way round ("clutch of the fan").
     """
 
     def match(self, words: Sequence[str]) -> tuple[TermMatch, ...]: ...
@@ -272,6 +277,24 @@ class Lexicon(Record):
     cues: tuple[Cue, ...]
     measures: dict[str, MeasureTerm]
     grammar: tuple[GrammarTerm, ...] = ()
+
+    def sought(self) -> Self:
+        """The lexicon with those names alone that are looked for by their sound.
+
+        A part whose own name is not sought is not in it. The more names there are, the more of what was said
+        rightly sounds like one of them.
+        """
+        kept = {id_: c for id_, c in self.components.items() if c.name not in c.unsought}
+        return self.model_copy(update={"components": {
+            id_: c.model_copy(update={
+                "us": tuple(name for name in c.us if name not in c.unsought),
+                "uk": tuple(name for name in c.uk if name not in c.unsought),
+                "kind_of": c.kind_of if c.kind_of in kept else None,
+                "part_of": c.part_of if c.part_of in kept else None,
+                "unsought": frozenset(),
+            })
+            for id_, c in kept.items()
+        }})  # fmt: skip
 
     def fits(self, fits: Sequence[str], component: str) -> bool:
         """Whether a ``fits`` list (ids, "system:NAME", "any") admits the component, or what it is a kind

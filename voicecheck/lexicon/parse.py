@@ -10,6 +10,7 @@ from typing import Any, Generic, TypeVar, cast, get_args
 
 from voicecheck.lexicon.extras import HotWord, SpokenWord
 from voicecheck.lexicon.model import (
+    UNSOUGHT,
     ActionTerm,
     Component,
     Condition,
@@ -181,13 +182,19 @@ class _Check:
         return values
 
 
+def _plain_name(written: str) -> str:
+    return written.removeprefix(UNSOUGHT).strip()
+
+
 def parse_component(row: Row, problems: list[Problem], *, system: str) -> list[Component]:
     """A row of ``components/SYSTEM.csv``."""
     check = _Check(row, problems)
     id_ = check.id()
-    name = row.one("name")
+    written = (row.one("name"), *row.many("us"), *row.many("uk"))
+    unsought = frozenset(_plain_name(n) for n in written if n.startswith(UNSOUGHT))
+    name = _plain_name(row.one("name"))
     check.phrases("name", [name] if name else [])
-    us, uk = (check.phrases(c, row.many(c), needed=False) for c in ("us", "uk"))
+    us, uk = (check.phrases(c, [_plain_name(n) for n in row.many(c)], needed=False) for c in ("us", "uk"))
     places = row.many("places")
     if not places:
         check.allowed("places", "", PLACES, what="a place to sit")
@@ -205,7 +212,7 @@ def parse_component(row: Row, problems: list[Problem], *, system: str) -> list[C
             id=id_, name=name, us=us, uk=uk, system=cast(System, system),
             kind_of=row.one("kind_of") or None, part_of=row.one("part_of") or None,
             places=places, place=place, sets=cast(Sets, sets), advice=cast(Action, advice),
-            sounds_like=row.many("sounds_like"), notes=row.one("notes"),
+            sounds_like=row.many("sounds_like"), unsought=unsought, notes=row.one("notes"),
         )
     ]  # fmt: skip
 

@@ -57,17 +57,40 @@ class PhraseTable:
         """The matches at spans of plain words, reduced within each kind, in order of their first word."""
         result: list[TermMatch] = []
         for kind, spans in found.items():
-            for first, last in longest_first(spans, length=len(words)):
+            said = {(first, last): tuple(words[first:last]) for first, last in spans}
+            if kind == "component":
+                said = {**dict(self._turned(words, spans)), **said}
+            for first, last in longest_first(said, length=len(words)):
                 result.extend(
                     TermMatch(first=first, last=last, kind=kind, id=e.id, detail=e.detail, phrase=e.phrase)
-                    for e in self.phrases[kind][tuple(words[first:last])]
+                    for e in self.phrases[kind][said[first, last]]
                 )
         result.sort(key=lambda m: (m.first, -m.last, m.kind, m.id, m.detail))
         return tuple(result)
 
+    def _turned(
+        self, words: Sequence[str], spans: Iterable[tuple[int, int]]
+    ) -> Iterator[tuple[tuple[int, int], Phrase]]:
+        """Compounds said the other way round: "clutch of the fan" where "fan clutch" is a name."""
+        names = self.phrases["component"]
+        for first, last in spans:
+            if last >= len(words) or words[last] not in _TURNS:
+                continue
+            at = last + 1
+            if at < len(words) and words[at] in _BEFORE_A_NAME:
+                at += 1
+            head = tuple(words[first:last])
+            for end in range(at + 1, min(len(words), at + _MOST_OF_A_WHOLE) + 1):
+                name = (*words[at:end], *head)
+                if name in names:
+                    yield (first, end), name
+
 
 # Kinds whose last word may be said with "'s" ("the rotor's below minimum", "the left's worse").
 _POSSESSIVE: tuple[TermKind, ...] = ("component", "place")
+_TURNS = frozenset({"of", "on", "for", "in"})
+_BEFORE_A_NAME = frozenset({"the", "a", "that", "this", "its", "your", "his", "her"})
+_MOST_OF_A_WHOLE = 3  # words
 # Stands for every word that is in no phrase: an engine may keep each string, and a server sees many.
 _OTHER = "\ufffd"
 # How far a form is from what the term file says; the nearest one owns the form.

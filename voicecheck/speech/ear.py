@@ -61,9 +61,10 @@ class LexiconTools:
 
     def __init__(self, lexicon: Lexicon, *, count_tokens: Callable[[str], int], hot_tokens: int) -> None:
         self.lexicon = lexicon
-        matcher = SimpleMatcher(lexicon)
+        self._sought = lexicon.sought()
+        matcher = SimpleMatcher(self._sought)
         self._topic = Topic(
-            lexicon, matcher=matcher, count_tokens=count_tokens, limits=TopicLimits(tokens=hot_tokens)
+            self._sought, matcher=matcher, count_tokens=count_tokens, limits=TopicLimits(tokens=hot_tokens)
         )
         self.matcher = matcher
         self._index: SoundIndex | None = None
@@ -72,7 +73,7 @@ class LexiconTools:
     def index(self) -> SoundIndex:
         """The phrases by their sound; made when first asked for."""
         if self._index is None:
-            self._index = SoundIndex(self.lexicon, matcher=self.matcher)
+            self._index = SoundIndex(self._sought, matcher=self.matcher)
         return self._index
 
     def hot_words(self, standing: Sequence[str], heard: Sequence[Word]) -> tuple[str, ...]:
