@@ -4,7 +4,7 @@ from collections.abc import Callable, Mapping
 from decimal import Decimal
 from pathlib import Path
 
-from voicecheck.lexicon import hot_words, load_lexicon
+from voicecheck.lexicon import SimpleMatcher, hot_words, load_lexicon
 from voicecheck.lexicon.model import Cue, PlaceTerm, UnitRange
 
 MakeFolder = Callable[[Mapping[str, str | bytes | None]], Path]
@@ -31,6 +31,24 @@ def test_everything_arrives(folder: MakeFolder) -> None:
     assert [g.kind for g in lexicon.grammar] == ["copula", "unit"]
     assert lexicon.fits(lexicon.conditions["loose"].fits, "tie_rod_end_outer")
     assert not lexicon.fits(lexicon.conditions["loose"].fits, "tire")
+
+
+def test_names_that_are_understood_and_not_sought(folder: MakeFolder) -> None:
+    rows = "fan,fan,blower|~ whirler,~airscrew,cowl,,one,,each,,\ncowl,~cowl,~shroud,,,,one,,each,,\n"
+    lexicon = load_lexicon(folder({"components/cooling.csv": HEAD + rows}))
+    fan = lexicon.components["fan"]
+    assert fan.names == ("fan", "blower", "whirler", "airscrew")
+    assert fan.unsought == {"whirler", "airscrew"}
+    matcher = SimpleMatcher(lexicon)
+    assert [m.id for m in matcher.match(["whirler", "airscrew", "cowl", "shroud"])] == [
+        *2 * ["fan"],
+        *2 * ["cowl"],
+    ]
+    sought = lexicon.sought()
+    assert sought.components["fan"].names == ("fan", "blower")
+    assert sought.components["fan"].kind_of is None  # what it is a kind of is not sought
+    assert "cowl" not in sought.components
+    assert sought.components["tire"] == lexicon.components["tire"]
 
 
 def test_several_phrases_in_a_cell_are_several_terms(folder: MakeFolder) -> None:

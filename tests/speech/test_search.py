@@ -49,6 +49,19 @@ def found(index: SoundIndex, words: list[Word]) -> set[str]:
     }
 
 
+def test_names_that_are_only_understood_are_not_looked_for(tools: LexiconTools, index: SoundIndex) -> None:
+    sensor = tools.lexicon.components["brake_pad_wear_sensor"]
+    assert "squeal tab" in sensor.unsought
+    looked_for = {phrase.text for phrase in index.phrases}
+    assert {"pad wear sensor", "ball joint"} <= looked_for
+    assert "squeal tab" not in looked_for
+    unmarked = {
+        name for part in tools.lexicon.components.values() for name in set(part.names) - part.unsought
+    }
+    assert len(looked_for & unmarked) > 3_000
+    assert "the squeal tab is loud" not in found(index, heard("the squeal tap is loud", 0.3))
+
+
 @pytest.mark.parametrize(
     ("text", "meant"),
     [
