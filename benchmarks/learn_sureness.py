@@ -2,7 +2,7 @@
 """Learn how often findings are right from labelled narrations; write ``shared/sureness.json``.
 
     python benchmarks/learn_sureness.py                   from fresh
-    python benchmarks/learn_sureness.py --ask-below 0.8   ask more often
+    python benchmarks/learn_sureness.py --ask-below 0.9   ask more often
     python benchmarks/learn_sureness.py --check           change nothing: the table on hold, as shipped
 
 Logistic regression with a ridge, one for each field that a label judges. The figures kept beside the weights
@@ -182,7 +182,7 @@ def main() -> int:
     parser = argparse.ArgumentParser(description="Learn how often findings are right.")
     parser.add_argument("--folder", type=Path, action="append", help="labelled narrations (fresh)")
     parser.add_argument(
-        "--ask-below", type=float, default=0.78, help="certainty below which work is asked about"
+        "--ask-below", type=float, default=0.86, help="certainty below which work is asked about"
     )
     parser.add_argument("--check", action="store_true", help="the table of what is shipped, on hold")
     options = parser.parse_args()

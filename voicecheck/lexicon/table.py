@@ -71,18 +71,23 @@ class PhraseTable:
     def _turned(
         self, words: Sequence[str], spans: Iterable[tuple[int, int]]
     ) -> Iterator[tuple[tuple[int, int], Phrase]]:
-        """Compounds said the other way round: "clutch of the fan" where "fan clutch" is a name."""
-        names = self.phrases["component"]
+        """Compounds said the other way round: "clutch of the fan" where "fan clutch" is a name.
+
+        Not "wiper on the rear": where something sits is a place of its own, also where a name holds it.
+        """
+        names, places = self.phrases["component"], self.phrases["place"]
         for first, last in spans:
             if last >= len(words) or words[last] not in _TURNS:
                 continue
             at = last + 1
             if at < len(words) and words[at] in _BEFORE_A_NAME:
                 at += 1
+            elif words[last] != "of":
+                continue  # "alarm on, fire door shut"
             head = tuple(words[first:last])
             for end in range(at + 1, min(len(words), at + _MOST_OF_A_WHOLE) + 1):
                 name = (*words[at:end], *head)
-                if name in names:
+                if name in names and tuple(words[at:end]) not in places:
                     yield (first, end), name
 
 
