@@ -60,6 +60,7 @@ def test_the_longest_of_one_kind_and_every_kind(folder: MakeFolder, make: Make) 
     [
         ("the clutch of the fan slips", ["fan_clutch"]),
         ("the gasket on the oil pan leaks", ["oil_pan_gasket"]),
+        ("the boot on the tie rod end is torn", ["tie_rod_end_boot"]),
         ("both mounts for the engine", ["engine_mount"]),
         ("fluid in its transfer case", ["transfer_case_fluid"]),
         ("switch for the brake light", ["brake_light_switch"]),

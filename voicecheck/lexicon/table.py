@@ -93,11 +93,12 @@ class PhraseTable:
 
 # Kinds whose last word may be said with "'s" ("the rotor's below minimum", "the left's worse").
 _POSSESSIVE: tuple[TermKind, ...] = ("component", "place")
+# Stands for every word that is in no phrase: an engine may keep each string, and a server sees many.
+_OTHER = "\ufffd"
+# A compound the other way round: what joins its halves, what may stand before the second, how long that is.
 _TURNS = frozenset({"of", "on", "for", "in"})
 _BEFORE_A_NAME = frozenset({"the", "a", "that", "this", "its", "your", "his", "her"})
 _MOST_OF_A_WHOLE = 3  # words
-# Stands for every word that is in no phrase: an engine may keep each string, and a server sees many.
-_OTHER = "\ufffd"
 # How far a form is from what the term file says; the nearest one owns the form.
 _LISTED, _INFLECTED, _RUN_TOGETHER = 0, 1, 2
 _MIN_PART = 3  # letters of each half of a word split in two
