@@ -45,10 +45,15 @@ def check_lexicon(base: Path, overlay: Path | None = None) -> list[Problem]:
     return [*problems_between(merged, problems)]
 
 
-def problems_between(merged: Merged, problems: Iterable[Problem]) -> list[Problem]:
-    """``problems`` and those between the rows, in order of file and row, without repeats."""
+def problems_between(
+    merged: Merged, problems: Iterable[Problem], *, errors_only: bool = False
+) -> list[Problem]:
+    """``problems`` and those between the rows, in order of file and row, without repeats.
+
+    With ``errors_only`` the checks that only ever warn are left out.
+    """
     found = list(problems)
-    for check in _CHECKS:
+    for check in (*_FAULTS, *(() if errors_only else _DOUBTS)):
         found.extend(check(merged))
     found = list(dict.fromkeys(found))
     return sorted(found, key=lambda p: (p.file, p.row or 0, p.field, p.message))
@@ -233,6 +238,6 @@ def _shadowed(merged: Merged) -> Iterator[Problem]:
                 yield row.problem("name" if one == "component" else "said", message, severity="warning")
 
 
-_CHECKS: tuple[Callable[[Merged], Iterator[Problem]], ...] = (
-    _pointers, _loops, _name_clashes, _variants, _places, _cues, _conditions, _shadowed,
-)  # fmt: skip
+_Check = Callable[[Merged], Iterator[Problem]]
+_FAULTS: tuple[_Check, ...] = (_pointers, _loops, _name_clashes, _places)
+_DOUBTS: tuple[_Check, ...] = (_variants, _cues, _conditions, _shadowed)  # they only warn

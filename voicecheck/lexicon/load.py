@@ -20,9 +20,9 @@ def load_lexicon(base: Path, overlay: Path | None = None, *, market: Market = "U
     with all problems (warnings too) if any of them is an error.
     """
     merged, problems = read_layers(base, overlay)
-    problems = problems_between(merged, problems)
-    errors = [p for p in problems if p.severity == "error"]
+    errors = [p for p in problems_between(merged, problems, errors_only=True) if p.severity == "error"]
     if errors:
+        problems = problems_between(merged, problems)
         more = f" and {len(errors) - 1} more" if len(errors) > 1 else ""
         raise DataError(
             f"The term files cannot be used: {errors[0]}{more}.",

@@ -6,6 +6,7 @@ Both matchers look phrases up here; they differ only in how they find where in t
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from functools import cache
 from itertools import chain, product
 from typing import NamedTuple
 
@@ -32,14 +33,17 @@ class PhraseTable:
     def __init__(self, phrases: Mapping[TermKind, Mapping[Phrase, tuple[Entry, ...]]]) -> None:
         self._heads = {words[-1] for kind in _POSSESSIVE for words in phrases.get(kind, ())}
         # A phrase that holds "wheel's" must not keep "the wheel's bent" from being about the wheel.
+        bare = {word: self._without_possessive(word) for word in _all_words(phrases)}
+        changed = {word for word, plain in bare.items() if word != plain}
         folded: dict[TermKind, dict[Phrase, tuple[Entry, ...]]] = {}
         for kind, entries in phrases.items():
-            folded[kind] = {}
-            for words, owners in entries.items():
-                plain = tuple(self._without_possessive(word) for word in words)
+            folded[kind] = dict(entries)
+            for words in [words for words in entries if not changed.isdisjoint(words)]:
+                owners = folded[kind].pop(words)
+                plain = tuple(bare[word] for word in words)
                 folded[kind][plain] = tuple(dict.fromkeys((*folded[kind].get(plain, ()), *owners)))
         self.phrases: Mapping[TermKind, Mapping[Phrase, tuple[Entry, ...]]] = folded
-        self._known = {word for kind in folded.values() for words in kind for word in words}
+        self._known = set(bare.values())
 
     def plain(self, words: Sequence[str]) -> list[str]:
         """As many words as were given: "rotor's" as "rotor", and one word for all unknown ones."""
@@ -89,6 +93,10 @@ class PhraseTable:
                 name = (*words[at:end], *head)
                 if name in names and tuple(words[at:end]) not in places:
                     yield (first, end), name
+
+
+def _all_words(phrases: Mapping[TermKind, Mapping[Phrase, tuple[Entry, ...]]]) -> set[str]:
+    return {word for entries in phrases.values() for words in entries for word in words}
 
 
 # Kinds whose last word may be said with "'s" ("the rotor's below minimum", "the left's worse").
@@ -176,7 +184,7 @@ def _words_of(lexicon: Lexicon) -> Iterator[str]:
     for component in lexicon.components.values():
         for name in component.names:
             for word in normalise_phrase(name):
-                yield from number_forms(word)
+                yield from _number_forms(word)
     said = chain(
         (s for condition in lexicon.conditions.values() for s in condition.said),
         (s for action in lexicon.actions for s in action.said),
@@ -234,6 +242,7 @@ class _Variants:
 
     def __init__(self, forms: WordForms, *, known: frozenset[str]) -> None:
         self._known = known
+        self._halves: dict[str, tuple[tuple[str, str], ...]] = {}
         self._spellings: dict[str, set[str]] = {}
         for us, uk in forms.spellings:
             for one, other in zip(number_forms(us), number_forms(uk), strict=False):
@@ -255,8 +264,10 @@ class _Variants:
             near = set(_numbers(listed))
         else:
             near |= set(self._contracted(listed))
-        near = {spelled for words in near for spelled in self._spelled(words)}
-        near |= {bare for words in near for bare in _without_apostrophes(words)}
+        if any(word in self._spellings for words in near for word in words):
+            near = {spelled for words in near for spelled in self._spelled(words)}
+        if any("'" in word for words in near for word in words):
+            near |= {bare for words in near for bare in _without_apostrophes(words)}
         far: set[Phrase] = set()
         if len(listed) <= _COMPOUNDS.get(kind, 0):
             far = {form for words in near for form in self._run_together(words)}
@@ -292,15 +303,26 @@ class _Variants:
         one if both are too long to be an ending.
         """
         yield _initials_joined(words)
+        joins = [word.isalpha() and word not in HEAD_ENDS for word in words]
         for i in range(len(words) - 1):
-            pair = words[i : i + 2]
-            if all(word.isalpha() for word in pair) and HEAD_ENDS.isdisjoint(pair):
+            if joins[i] and joins[i + 1]:
                 yield (*words[:i], words[i] + words[i + 1], *words[i + 2 :])
         for i, word in enumerate(words):
-            for cut in range(_MIN_PART, len(word) - _MIN_PART + 1):
-                known = (word[:cut] in self._known) + (word[cut:] in self._known)
-                if known == 2 or (known and min(cut, len(word) - cut) > _MIN_PART):
-                    yield (*words[:i], word[:cut], word[cut:], *words[i + 1 :])
+            halves = self._halves.get(word)
+            if halves is None:
+                halves = self._halves[word] = tuple(self._halves_of(word))
+            for half, other in halves:
+                yield (*words[:i], half, other, *words[i + 1 :])
+
+    def _halves_of(self, word: str) -> Iterator[tuple[str, str]]:
+        for cut in range(_MIN_PART, len(word) - _MIN_PART + 1):
+            half, other = word[:cut], word[cut:]
+            known = (half in self._known) + (other in self._known)
+            if known == 2 or (known and min(len(half), len(other)) > _MIN_PART):
+                yield half, other
+
+
+_number_forms = cache(number_forms)  # of the words that end names; there are few
 
 
 def _numbers(words: Phrase) -> Iterator[Phrase]:
@@ -309,7 +331,7 @@ def _numbers(words: Phrase) -> Iterator[Phrase]:
     heads |= {i - 1 for i, w in enumerate(words) if w in HEAD_ENDS and i > 0}
     yield words
     for head in heads:
-        for form in number_forms(words[head]):
+        for form in _number_forms(words[head]):
             yield (*words[:head], form, *words[head + 1 :])
 
 
