@@ -182,7 +182,7 @@ def main() -> int:
     parser = argparse.ArgumentParser(description="Learn how often findings are right.")
     parser.add_argument("--folder", type=Path, action="append", help="labelled narrations (fresh)")
     parser.add_argument(
-        "--ask-below", type=float, default=0.86, help="certainty below which work is asked about"
+        "--ask-below", type=float, default=0.88, help="certainty below which work is asked about"
     )
     parser.add_argument("--check", action="store_true", help="the table of what is shipped, on hold")
     options = parser.parse_args()

@@ -3,14 +3,16 @@
 
     python benchmarks/second/prepare.py OUT.npz FOLDER|PROBES.yaml …
 
-FOLDER holds narrations with labels, a .yaml file probes (``tests/probes``). Runs in the project's
-environment; ``teach.py`` takes the result and runs in one of its own.
+FOLDER holds narrations with labels, a .yaml file probes (``tests/probes``). ``--mirror`` gives the same
+lessons with left and right exchanged. Runs in the project's environment; ``teach.py`` takes the result and
+runs in one of its own.
 """
 
 from __future__ import annotations
 
 import argparse
 import functools
+import re
 import sys
 from collections.abc import Iterator, Sequence
 from pathlib import Path
@@ -25,7 +27,7 @@ from voicecheck.measure.gold import GoldFinding, load_narrations
 from voicecheck.measure.same import Names
 from voicecheck.measure.score import paired
 from voicecheck.pipeline import Workshop, load_workshop, transcript_from_text
-from voicecheck.records import Market
+from voicecheck.records import Market, Position
 from voicecheck.records.finding import Ref
 from voicecheck.records.vocabulary import ACTIONS, POSITIONS, STATES, URGENCIES
 from voicecheck.resources import shared_dir
@@ -92,6 +94,59 @@ def located(words: Sequence[str], quote: str) -> Range | None:
     return None
 
 
+_SIDES = (
+    ("left", "right"), ("lefts", "rights"), ("lefthand", "righthand"), ("driver", "passenger"),
+    ("drivers", "passengers"), ("nearside", "offside"), ("near", "off"), ("lf", "rf"), ("lr", "rr"),
+    ("lh", "rh"), ("l", "r"), ("street", "curb"), ("road", "kerb"),
+)  # fmt: skip
+_OTHER = dict(_SIDES) | {b: a for a, b in _SIDES}
+_LETTERS = re.compile(r"[A-Za-z]+")
+_MIRRORED: dict[Position, Position] = {
+    "front left": "front right", "front right": "front left", "rear left": "rear right",
+    "rear right": "rear left", "left": "right", "right": "left",
+}  # fmt: skip
+
+
+def mirrored(text: Text) -> Text | None:
+    """The text with its sides exchanged, in words and label; ``None`` where a side is told in other words."""
+    transcript = transcript_from_text(text.words)
+    reading = workshop(text.market).reader.read(transcript)
+    words = [word.read for word in transcript.words]
+    heard = list(words)
+    for clause in reading.clauses:
+        for mark in clause.marks:
+            if mark.kind != "place":
+                continue
+            first, last = reading.tokens[mark.first].word, reading.tokens[mark.last - 1].word + 1
+            for at in range(first, last):
+                heard[at] = _LETTERS.sub(lambda one: _OTHER.get(one[0].lower(), one[0]), words[at])
+            one_sided = ("left" in mark.id) != ("right" in mark.id)
+            if one_sided and heard[first:last] == words[first:last]:
+                return None
+    if heard == words:
+        return None
+
+    def turned(positions: Sequence[Position]) -> list[Position]:
+        return [_MIRRORED.get(position, position) for position in positions]
+
+    gold = []
+    for one in text.gold:
+        where = located(words, one.quote)
+        if where is None:
+            return None
+        quote = one.quote if one.quote == ANY else " ".join(heard[slice(*where)])
+        gold.append(
+            one.model_copy(
+                update={
+                    "positions": turned(one.positions),
+                    "action_positions": turned(one.action_positions),
+                    "quote": quote,
+                }
+            )
+        )
+    return Text(f"{text.name}, mirrored", text.market, " ".join(heard), gold)
+
+
 class Lesson(NamedTuple):
     """A candidate, its part, and the label's finding it is, if any."""
 
@@ -140,7 +195,7 @@ def lessons(text: Text) -> tuple[list[str], list[Lesson]]:
         parts = tuple((a, b) for id_, a, b in named if quote[0] <= a and b <= quote[1] and is_of(id_, gold))
         component = known.get(gold.component)
         possible = seats(tools.lexicon.components[component]) if component else frozenset()
-        made.append(Lesson(Candidate("label", (quote,), parts, possible), component, gold))
+        made.append(Lesson(Candidate("label", component or "", (quote,), parts, possible), component, gold))
     return words, made
 
 
@@ -166,9 +221,13 @@ def main() -> None:
     )
     parser.add_argument("out", type=Path)
     parser.add_argument("sources", type=Path, nargs="+")
+    parser.add_argument("--mirror", action="store_true", help="the texts with their sides exchanged, instead")
     given = parser.parse_args()
     split = word_pieces(shared_dir() / "second" / "vocab.txt")
-    read = [(source, text, *lessons(text)) for source in given.sources for text in texts(source)]
+    told = [(source, text) for source in given.sources for text in texts(source)]
+    if given.mirror:
+        told = [(source, other) for source, text in told if (other := mirrored(text)) is not None]
+    read = [(source, text, *lessons(text)) for source, text in told]
     counts = sorted({name for *_, made in read for one in made for name in one.candidate.counts} - {"const"})
     rows: list[dict[str, Any]] = []
     sources: list[str] = []

@@ -36,6 +36,38 @@ PIECE, MASK, STOPS = (
     (1010, 1012, 1025, 1024),
 )  # width of the encoder; its signs for unknown, , . ; :
 WIDTH, HEADS, LAYERS = 192, 6, 2
+TIES = 70  # ways in which two candidates of a window stand to each other (``layout.ties``)
+LABEL = 2  # the kind of a candidate that is a label, which is there in teaching only
+
+
+class Together(nn.Module):
+    """Lets the candidates of a window look at each other; starts as if there were no others."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.norm, self.norm_after = nn.LayerNorm(WIDTH), nn.LayerNorm(WIDTH)
+        self.seek, self.show = nn.Linear(WIDTH, 2 * WIDTH), nn.Linear(WIDTH, WIDTH)
+        self.tie = nn.Embedding(TIES, HEADS)
+        self.carry = nn.Linear(WIDTH, WIDTH)
+        self.think = nn.Sequential(nn.Linear(WIDTH, 2 * WIDTH), nn.GELU(), nn.Linear(2 * WIDTH, WIDTH))
+        self.drop = nn.Dropout(0.15)
+        for last in (self.carry, self.think[2]):
+            nn.init.zeros_(last.weight)
+            nn.init.zeros_(last.bias)
+        nn.init.zeros_(self.tie.weight)
+
+    def forward(self, told: Tensor, tie: Tensor, apart: Tensor) -> Tensor:
+        """``told`` [N, WIDTH], ``tie`` [N, N]; ``apart`` [N, N] is added to how much one looks at another."""
+        plain = self.norm(told)
+        asks, has, shown = (
+            each.reshape(-1, HEADS, WIDTH // HEADS).transpose(0, 1)
+            for each in (*self.seek(plain).split(WIDTH, -1), self.show(plain))
+        )
+        weight = asks @ has.transpose(1, 2) * (WIDTH // HEADS) ** -0.5
+        weight = weight + self.tie(tie).permute(2, 0, 1) + apart
+        seen = (weight.softmax(-1) @ shown).transpose(0, 1).reshape(-1, WIDTH)
+        told = told + self.drop(self.carry(seen))
+        return told + self.drop(self.think(self.norm_after(told)))
 
 
 class Judge(nn.Module):
@@ -55,6 +87,7 @@ class Judge(nn.Module):
             for _ in range(LAYERS)
         )
         self.tag, self.dist = nn.Embedding(3, WIDTH), nn.Embedding(35, WIDTH)
+        self.together = nn.ModuleList(Together() for _ in range(LAYERS))
         self.out, self.skip = nn.Linear(WIDTH, sum(OUTPUTS)), nn.Linear(features, sum(OUTPUTS))
         self.drop = nn.Dropout(0.15)
 
@@ -67,6 +100,8 @@ class Judge(nn.Module):
         tag: Tensor,
         dist: Tensor,
         feat: Tensor,
+        tie: Tensor,
+        apart: Tensor,
     ) -> tuple[Tensor, ...]:
         mean = [(around * m[..., None]).sum(1) / m.sum(1, keepdim=True).clamp(min=1) for m in (part, span)]
         query = self.ask(torch.cat([*mean, self.given(feat)], -1))[:, None]
@@ -77,7 +112,10 @@ class Judge(nn.Module):
             )
             query = query + self.drop(seen)
             query = query + self.drop(self.think[at](self.norm[2 * at + 1](query)))
-        scores = torch.split(self.out(query[:, 0]) + self.skip(feat), list(OUTPUTS), -1)
+        told = query[:, 0]
+        for each in self.together:
+            told = each(told, tie, apart)
+        scores = torch.split(self.out(told) + self.skip(feat), list(OUTPUTS), -1)
         return (scores[0][:, 0], *scores[1:])
 
 
@@ -91,10 +129,10 @@ class Reader(nn.Module):
 
     def forward(
         self, ids: Tensor, idx: Tensor, near: Tensor, part: Tensor, span: Tensor, tag: Tensor, dist: Tensor,
-        feat: Tensor,
+        feat: Tensor, tie: Tensor,
     ) -> tuple[Tensor, ...]:  # fmt: skip
         pieces = self.judge.down(self.encoder(input_ids=ids).last_hidden_state)[0]
-        return tuple(self.judge(pieces[idx], part, span, near, tag, dist, feat))
+        return tuple(self.judge(pieces[idx], part, span, near, tag, dist, feat, tie, torch.zeros(1, 1)))
 
     def batch(self, rows: list[dict[str, Any]], *, noise: bool) -> tuple[Tensor, ...]:
         """Several windows at once; with ``noise`` some words, stops and rules' readings are kept back."""
@@ -121,11 +159,19 @@ class Reader(nn.Module):
             hide = torch.rand(len(hide)) > hide
             glue["feat"][hide, KINDS : KINDS + RULES] = 0.0
             glue["feat"][hide, KINDS + RULES + SEATS + 4 :] = 0.0
+        kind = torch.tensor(np.concatenate([row["kind"] for row in rows]))
+        seen = (window[:, None] == window[None, :]) & (kind[None, :] != LABEL) | torch.eye(len(kind)).bool()
+        tie = torch.zeros(len(kind), len(kind), dtype=torch.long)
+        begin = 0
+        for row in rows:
+            end = begin + len(row["tie"])
+            tie[begin:end, begin:end] = torch.tensor(row["tie"])
+            begin = end
         near = glue["near"] * mask[window[:, None], glue["idx"]]
         return tuple(
             self.judge(
                 hidden[window[:, None], glue["idx"]], glue["part"], glue["span"], near, glue["tag"],
-                glue["dist"], glue["feat"],
+                glue["dist"], glue["feat"], tie, torch.zeros(seen.shape).masked_fill(~seen, -1e4),
             )
         )  # fmt: skip
 
@@ -215,9 +261,10 @@ def export(reader: Reader, example: dict[str, Any], out: Path) -> None:
     from onnx import helper, numpy_helper
 
     reader.eval()
-    names = ("ids", "idx", "near", "part", "span", "tag", "dist", "feat")
+    names = ("ids", "idx", "near", "part", "span", "tag", "dist", "feat", "tie")
     given = tuple(torch.tensor(example[name]) for name in names)
     axes: dict[str, dict[int, str]] = {name: {0: "candidates"} for name in names[1:]} | {"ids": {1: "pieces"}}
+    axes["tie"] = {0: "candidates", 1: "candidates"}
     torch.onnx.export(
         reader, given, str(out), input_names=list(names), dynamic_axes=axes, opset_version=17, dynamo=False,
         output_names=["stands", "state", "action", "seats", "urgency"],
@@ -262,8 +309,22 @@ def rows_of(path: Path, read: Sequence[str]) -> list[dict[str, Any]]:
         )
     rows = list(held["rows"])
     for name, row in zip(held["names"], rows, strict=True):
+        row["name"] = str(name)
         row["known"] = 0.4 if any(mark in name for mark in read) else 0.85
     return rows
+
+
+def told_apart(rows: list[dict[str, Any]], mirrored: list[dict[str, Any]]) -> list[list[dict[str, Any]]]:
+    """The windows text by text; of a text with a mirrored one, one of the two at random."""
+    texts: dict[str, list[dict[str, Any]]] = {}
+    others: dict[str, list[dict[str, Any]]] = {}
+    for row in rows:
+        texts.setdefault(row["name"], []).append(row)
+    for row in mirrored:
+        others.setdefault(row["name"].removesuffix(", mirrored"), []).append(row)
+    return [
+        others[name] if name in others and random.random() < 0.5 else told for name, told in texts.items()
+    ]
 
 
 def main() -> None:
@@ -271,6 +332,9 @@ def main() -> None:
         description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
     )
     parser.add_argument("lessons", type=Path, nargs="+")
+    parser.add_argument(
+        "--mirrored", type=Path, action="append", default=[], help="the lessons with their sides exchanged"
+    )
     parser.add_argument("--base", type=Path, required=True)
     parser.add_argument("--out", type=Path)
     parser.add_argument("--keep", type=Path, help="the state of learning, for --go-on")
@@ -287,6 +351,7 @@ def main() -> None:
     random.seed(given.seed)
     torch.manual_seed(given.seed)
     learn = [row for path in given.lessons for row in rows_of(path, given.read.split(","))]
+    mirrored = [row for path in given.mirrored for row in rows_of(path, given.read.split(","))]
     left = [row for path in given.left_out for row in rows_of(path, ())]
     taught = sum(len(row["idx"]) for row in learn)
     print(f"{len(learn)} windows to learn, {taught} candidates; left out {len(left)}", flush=True)
@@ -303,7 +368,9 @@ def main() -> None:
             reader.judge.skip.bias[1 + STATES + ACTIONS + at] = -1.5
     if given.go_on:
         before, now = torch.load(given.go_on), reader.state_dict()
-        reader.load_state_dict({k: before[k] if before[k].shape == v.shape else v for k, v in now.items()})
+        reader.load_state_dict(
+            {k: before[k] if k in before and before[k].shape == v.shape else v for k, v in now.items()}
+        )
     reader.encoder.embeddings.word_embeddings.weight.requires_grad = False
     encoder = [p for p in reader.encoder.parameters() if p.requires_grad]
     optimiser = torch.optim.AdamW(
@@ -318,7 +385,8 @@ def main() -> None:
     for epoch in range(given.epochs):
         reader.train()
         total, done = 0.0, 0
-        for rows in batches(learn, given.pieces, mixed=True):
+        heard = [row for text in told_apart(learn, mirrored) for row in text]
+        for rows in batches(heard, given.pieces, mixed=True):
             with torch.autocast("cpu", torch.bfloat16):
                 outputs = reader.batch(rows, noise=True)
             loss = loss_of(outputs, rows)

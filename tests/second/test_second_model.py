@@ -16,7 +16,7 @@ from voicecheck.records import DataError
 from voicecheck.records.vocabulary import ACTIONS, POSITIONS, STATES
 from voicecheck.resources import shared_dir
 from voicecheck.second import load_second
-from voicecheck.second.layout import LONGEST, REACH, arrays, distances, features, windows
+from voicecheck.second.layout import LONGEST, REACH, TIES, arrays, distances, features, windows
 from voicecheck.second.model import TaughtReader, word_pieces
 
 HOME = shared_dir() / "second"
@@ -29,7 +29,7 @@ def two_each(words: Sequence[str]) -> tuple[list[int], list[int]]:
 
 
 def mention(first: int, last: int) -> Candidate:
-    return Candidate("mention", ((first, last),), ((first, last),), CORNERS)
+    return Candidate("mention", "horn", ((first, last),), ((first, last),), CORNERS)
 
 
 @pytest.fixture(scope="module")
@@ -68,6 +68,18 @@ def test_arrays_point_at_the_part_and_tell_what_is_near() -> None:
     assert list(made["feat"][0]) == features(mention(1, 2), ["ok"])
 
 
+def test_candidates_know_how_far_the_others_are_and_which_are_of_their_part() -> None:
+    pads = Candidate("mention", "brake_pads", ((3, 4),), ((3, 4),), CORNERS)
+    (window,) = windows(["horn", "fine,", "horn", "pads"], [mention(0, 1), mention(2, 3), pads], two_each)
+    tie = np.asarray(arrays(window, [mention(0, 1), mention(2, 3), pads], ["ok"])["tie"], dtype=np.int64)
+    same = tie >= TIES
+    assert same.tolist() == [[True, True, False], [True, True, False], [False, False, True]]
+    middle = distances()[REACH]
+    assert (tie % TIES).diagonal().tolist() == [middle] * 3
+    assert tie[0, 1] % TIES > middle > tie[1, 0] % TIES
+    assert tie[0, 2] > tie[1, 2] > middle
+
+
 def test_distances_grow_to_both_sides() -> None:
     steps = distances()
     assert (np.diff(steps) >= 0).all()
@@ -91,10 +103,10 @@ def test_the_shipped_reader_judges_in_order_and_in_shares(shipped: TaughtReader)
         "fine.",
     ]
     rod = Candidate(
-        "draft", ((0, 9),), ((2, 5),), CORNERS, seats=frozenset({"front left"}), state="defect",
-        action="replace", urgency="unstated", conditions=True,
+        "draft", "outer_tie_rod_end", ((0, 9),), ((2, 5),), CORNERS, seats=frozenset({"front left"}),
+        state="defect", action="replace", urgency="unstated", conditions=True,
     )  # fmt: skip
-    horn = Candidate("draft", ((9, 13),), ((10, 11),), frozenset(), state="ok", action="none")
+    horn = Candidate("draft", "horn", ((9, 13),), ((10, 11),), frozenset(), state="ok", action="none")
     first, second = shipped.judge(words, [rod, horn])
     assert shipped.judge(words, [horn, rod])[0].states["ok"] == pytest.approx(second.states["ok"], abs=1e-4)
     for one in (first, second):

@@ -38,6 +38,7 @@ class Candidate:
     """
 
     kind: Literal["draft", "mention", "label"]
+    component: str
     spans: tuple[Range, ...]
     parts: tuple[Range, ...]
     possible: frozenset[str]
@@ -237,6 +238,7 @@ def candidates_of(
             clause,
             Candidate(
                 kind="mention",
+                component=component,
                 spans=(words,),
                 parts=(words,),
                 possible=seats(lexicon.components[component]),
@@ -259,6 +261,7 @@ def _draft(
 ) -> Candidate:
     return Candidate(
         kind="draft",
+        component=note.component,
         spans=spans,
         parts=tuple(
             words

@@ -20,6 +20,7 @@ _SHARED = 180  # pieces that two such windows have in common
 REACH = 64  # pieces to each side of a part that are looked at for it
 _BEGIN, _END = 101, 102  # the model's signs for the beginning and the end
 _FAR = 16  # distances are told apart up to it, in steps that grow
+TIES = 2 * _FAR + 3  # distances that are told apart
 KINDS = ("draft", "mention")
 
 Split = Callable[[Sequence[str]], tuple[list[int], list[int]]]
@@ -94,19 +95,30 @@ def _step(distance: int) -> int:
     return step if distance >= 0 else -step
 
 
+def ties(window: Window, candidates: Sequence[Candidate], middles: Sequence[int]) -> NDArray[np.int64]:
+    """How candidates of a window stand to each other, [N, N]: the distance from one's part to the other's,
+    and whether they are of the same part.
+    """
+    at = np.array(middles, dtype=np.int64)
+    names = np.array([candidates[number].component for number, _, _ in window.candidates])
+    apart = (at[None, :] - at[:, None]).clip(-REACH, REACH) + REACH
+    return np.asarray(distances()[apart] + TIES * (names[:, None] == names[None, :]), dtype=np.int64)
+
+
 def arrays(
     window: Window, candidates: Sequence[Candidate], counts: Sequence[str]
 ) -> Mapping[str, NDArray[np.generic]]:
     """The model's inputs for one window, N candidates, each with W = 2·REACH + 1 pieces around its part:
     ids [1, L], idx [N, W] (places of those pieces), near, part, span [N, W] (0 or 1), tag, dist [N, W],
-    feat [N, F].
+    feat [N, F], and tie [N, N], which says how the candidates stand to each other.
     """
     number, wide, length = len(window.candidates), 2 * REACH + 1, len(window.ids)
     idx = np.zeros((number, wide), dtype=np.int64)
     tag = np.zeros((number, wide), dtype=np.int64)
     near, part, span = (np.zeros((number, wide), dtype=np.float32) for _ in range(3))
+    middles = [(parts[0][0] + parts[0][1]) // 2 for _, _, parts in window.candidates]
     for row, (_, spans, parts) in enumerate(window.candidates):
-        begin = (parts[0][0] + parts[0][1]) // 2 - REACH
+        begin = middles[row] - REACH
         low, high = max(0, begin), min(length, begin + wide)
         idx[row, low - begin : high - begin] = np.arange(low, high)
         near[row, low - begin : high - begin] = 1.0
@@ -126,4 +138,5 @@ def arrays(
         "tag": tag,
         "dist": np.broadcast_to(distances(), (number, wide)).copy(),
         "feat": np.array(feat, dtype=np.float32),
+        "tie": ties(window, candidates, middles),
     }
