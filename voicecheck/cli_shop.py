@@ -44,7 +44,7 @@ def work(*, data: Path | None, executor: str | None, model: str | None, gently: 
         worker = make_work(settings, executor=name)
         worker.warm_up(settings.market)
         clean = worker.run_forever(stop)
-        if not clean:  # a step goes on in a thread that would hold the process back
+        if not clean:  # a thread goes on that would hold the process back, or end it badly
             logging.shutdown()
             sys.stdout.flush()
             os._exit(0)

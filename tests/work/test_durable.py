@@ -285,6 +285,35 @@ def test_a_worker_in_this_process_runs_and_stops(
     assert ended == [True]
 
 
+def test_who_is_told_to_stop_while_it_still_loads_should_end_at_once(
+    sqlite: Database, media: MediaStore, tmp_path: Path, workshop: Workshop
+) -> None:
+    loaded = threading.Event()
+
+    def slowly(_: str) -> Workshop:
+        loaded.wait(20)
+        return workshop
+
+    drafting = Drafting(
+        database=sqlite,
+        media=media,
+        workshop=slowly,
+        recogniser=lambda: ScriptedRecogniser(""),
+        clock=lambda: datetime.now(UTC),
+        max_seconds=60.0,
+    )
+    work = DurableWork(
+        drafting, url=f"sqlite:///{tmp_path / 'work.db'}", executor="here", beat_s=0.1, grace_s=0.0
+    )
+    stop = threading.Event()
+    stop.set()
+    work.warm_up("US")
+    assert not work.run_forever(stop)
+    loaded.set()
+    wait_for("the vocabulary", lambda: not (work._warming and work._warming.is_alive()))
+    assert work.run_forever(stop)
+
+
 def test_work_knows_no_network_but_its_database() -> None:
     """Nothing of the queue's maker is asked or told: no keys, no service of theirs is configured."""
     code = (

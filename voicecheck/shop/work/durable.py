@@ -78,6 +78,7 @@ class DurableWork:
         self._lock = threading.Lock()
         self._going = 0
         self._launched = False
+        self._warming: threading.Thread | None = None
 
     # -- for every process -----------------------------------------------------------------------------------
 
@@ -111,7 +112,8 @@ class DurableWork:
 
     def warm_up(self, market: str) -> None:
         """Loads what the first recording needs, beside whatever else goes on."""
-        threading.Thread(target=self._drafting.warm_up, args=(market,), daemon=True).start()
+        self._warming = threading.Thread(target=self._drafting.warm_up, args=(market,), daemon=True)
+        self._warming.start()
 
     def run_forever(self, stop: threading.Event) -> bool:
         database = self._drafting.database
@@ -138,7 +140,8 @@ class DurableWork:
                 workers.stop(session, executor=self._executor, now=self._now())
             self.close()
         log.info("worker %s has stopped%s", self._executor, "" if clean else ", a step is left to another")
-        return clean
+        # An engine that is being loaded ends the process badly if that goes its usual way out.
+        return clean and not (self._warming is not None and self._warming.is_alive())
 
     def _beat(self) -> None:
         """One sign of life, and a look around. What cannot be reached now is tried again at the next."""

@@ -24,9 +24,9 @@ class Work(Protocol):
         ...
 
     def run_forever(self, stop: threading.Event) -> bool:
-        """Be a worker until ``stop`` is set. ``False`` where a step was still going when the time was up:
-
-        the process should end at once; that step is taken over.
+        """Be a worker until ``stop`` is set. ``False`` where a step was still going when the time was up, or
+        what the first recording needs still being loaded: the process should end at once; a step is taken
+        over.
         """
         ...
 
