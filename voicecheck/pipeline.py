@@ -66,6 +66,21 @@ class Workshop:
         return self.lexicon.market
 
 
+@contextmanager
+def _no_collecting() -> Iterator[None]:
+    """Vocabulary is half a million small tuples that stay: looking through them for garbage takes as long as
+    making them.
+    """
+    collecting = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if collecting:
+            gc.enable()
+
+
+@_no_collecting()
 def load_workshop(
     *,
     market: Market = "US",
@@ -81,33 +96,6 @@ def load_workshop(
 
     Raises ``DataError`` with every fault of the files, or ``InputError`` where they are not there.
     """
-    with _no_collecting():
-        return _load(market, lexicon_folder, catalogue, prices, policies, rules_alone=rules_alone)
-
-
-@contextmanager
-def _no_collecting() -> Iterator[None]:
-    """Vocabulary is half a million small tuples that stay: looking through them for garbage takes as long as
-    making them.
-    """
-    collecting = gc.isenabled()
-    gc.disable()
-    try:
-        yield
-    finally:
-        if collecting:
-            gc.enable()
-
-
-def _load(
-    market: Market,
-    lexicon_folder: Path | None,
-    catalogue: Path | None,
-    prices: Path | None,
-    policies: Path | None,
-    *,
-    rules_alone: bool,
-) -> Workshop:
     lexicon = load_lexicon(lexicon_dir(), lexicon_folder, market=market)
     shop = load_shop(
         catalogue=catalogue,

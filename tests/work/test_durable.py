@@ -7,6 +7,7 @@ import subprocess
 import sys
 import threading
 import time
+from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -34,6 +35,19 @@ from voicecheck.store.media import MediaStore
 from voicecheck.store.tables import Worker
 
 
+def drafting_with(
+    database: Database, media: MediaStore, workshop: Callable[[str], Workshop], *, hears: str = ""
+) -> Drafting:
+    return Drafting(
+        database=database,
+        media=media,
+        workshop=workshop,
+        recogniser=lambda: ScriptedRecogniser(hears),
+        clock=lambda: datetime.now(UTC),
+        max_seconds=60.0,
+    )
+
+
 def a_client(database: Database, media: MediaStore, workshop: Workshop | None = None) -> DurableWork:
     """What a web server has: it submits and asks, and runs no worker."""
 
@@ -41,14 +55,7 @@ def a_client(database: Database, media: MediaStore, workshop: Workshop | None = 
         assert workshop is not None
         return workshop
 
-    drafting = Drafting(
-        database=database,
-        media=media,
-        workshop=none,
-        recogniser=lambda: ScriptedRecogniser(""),
-        clock=lambda: datetime.now(UTC),
-        max_seconds=60.0,
-    )
+    drafting = drafting_with(database, media, none)
     url = address_beside(database.url.render_as_string(hide_password=False), "work.db")
     return DurableWork(drafting, url=url)
 
@@ -260,13 +267,8 @@ def test_a_worker_in_this_process_runs_and_stops(
     sqlite: Database, media: MediaStore, workshop: Workshop, tmp_path: Path
 ) -> None:
     id = hand_in_sound(sqlite, media, sounds(tmp_path, 1))
-    drafting = Drafting(
-        database=sqlite,
-        media=media,
-        workshop=lambda _: workshop,
-        recogniser=lambda: ScriptedRecogniser("the left front tire is worn out, replace it."),
-        clock=lambda: datetime.now(UTC),
-        max_seconds=60.0,
+    drafting = drafting_with(
+        sqlite, media, lambda _: workshop, hears="the left front tire is worn out, replace it."
     )
     work = DurableWork(
         drafting,
@@ -294,14 +296,7 @@ def test_who_is_told_to_stop_while_it_still_loads_should_end_at_once(
         loaded.wait(20)
         return workshop
 
-    drafting = Drafting(
-        database=sqlite,
-        media=media,
-        workshop=slowly,
-        recogniser=lambda: ScriptedRecogniser(""),
-        clock=lambda: datetime.now(UTC),
-        max_seconds=60.0,
-    )
+    drafting = drafting_with(sqlite, media, slowly)
     work = DurableWork(
         drafting, url=f"sqlite:///{tmp_path / 'work.db'}", executor="here", beat_s=0.1, grace_s=0.0
     )

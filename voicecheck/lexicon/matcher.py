@@ -25,8 +25,7 @@ class _SpacyMatcher:
         self._vocab = Vocab()
         self._matcher = PhraseMatcher(self._vocab, attr="ORTH")
         self._kinds: dict[int, TermKind] = {}
-        known = {word for phrases in table.phrases.values() for words in phrases for word in words}
-        hashes = {word: self._vocab.strings.add(word) for word in known}
+        hashes = {word: self._vocab.strings.add(word) for word in table.words}
         for kind, phrases in table.phrases.items():
             self._kinds[self._vocab.strings.add(kind)] = kind
             # A phrase may be the hashes of its words, as in a pickled matcher: a Doc for each takes 3 s more.

@@ -33,7 +33,8 @@ class PhraseTable:
     def __init__(self, phrases: Mapping[TermKind, Mapping[Phrase, tuple[Entry, ...]]]) -> None:
         self._heads = {words[-1] for kind in _POSSESSIVE for words in phrases.get(kind, ())}
         # A phrase that holds "wheel's" must not keep "the wheel's bent" from being about the wheel.
-        bare = {word: self._without_possessive(word) for word in _all_words(phrases)}
+        said = {word for entries in phrases.values() for words in entries for word in words}
+        bare = {word: self._without_possessive(word) for word in said}
         changed = {word for word, plain in bare.items() if word != plain}
         folded: dict[TermKind, dict[Phrase, tuple[Entry, ...]]] = {}
         for kind, entries in phrases.items():
@@ -43,11 +44,11 @@ class PhraseTable:
                 plain = tuple(bare[word] for word in words)
                 folded[kind][plain] = tuple(dict.fromkeys((*folded[kind].get(plain, ()), *owners)))
         self.phrases: Mapping[TermKind, Mapping[Phrase, tuple[Entry, ...]]] = folded
-        self._known = set(bare.values())
+        self.words = frozenset(bare.values())  # of all phrases
 
     def plain(self, words: Sequence[str]) -> list[str]:
         """As many words as were given: "rotor's" as "rotor", and one word for all unknown ones."""
-        known = self._known
+        known = self.words
         bare = [self._without_possessive(word) for word in words]
         return [word if word in known else _OTHER for word in bare]
 
@@ -93,10 +94,6 @@ class PhraseTable:
                 name = (*words[at:end], *head)
                 if name in names and tuple(words[at:end]) not in places:
                     yield (first, end), name
-
-
-def _all_words(phrases: Mapping[TermKind, Mapping[Phrase, tuple[Entry, ...]]]) -> set[str]:
-    return {word for entries in phrases.values() for words in entries for word in words}
 
 
 # Kinds whose last word may be said with "'s" ("the rotor's below minimum", "the left's worse").
@@ -264,10 +261,8 @@ class _Variants:
             near = set(_numbers(listed))
         else:
             near |= set(self._contracted(listed))
-        if any(word in self._spellings for words in near for word in words):
-            near = {spelled for words in near for spelled in self._spelled(words)}
-        if any("'" in word for words in near for word in words):
-            near |= {bare for words in near for bare in _without_apostrophes(words)}
+        near = {spelled for words in near for spelled in self._spelled(words)}
+        near |= {bare for words in near for bare in _without_apostrophes(words)}
         far: set[Phrase] = set()
         if len(listed) <= _COMPOUNDS.get(kind, 0):
             far = {form for words in near for form in self._run_together(words)}
