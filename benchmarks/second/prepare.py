@@ -20,7 +20,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from voicecheck.findings.second import Candidate, Range
+from voicecheck.findings.candidates import Candidate, Range
 from voicecheck.lexicon import Lexicon, normalise_phrase
 from voicecheck.lexicon.seats import seated, seats
 from voicecheck.measure.gold import GoldFinding, load_narrations
@@ -36,6 +36,7 @@ from voicecheck.second.model import word_pieces
 
 PROBES = Path(__file__).resolve().parents[2] / "tests" / "probes"
 BEFORE, BEHIND = 12, 6  # words around a label's quote in which its part may be named
+BESIDE = 2  # and its place, where that stands apart
 ANY = "-"  # the quote of a probe: its finding may be told anywhere in it
 
 
@@ -179,10 +180,11 @@ def lessons(text: Text) -> tuple[list[str], list[Lesson]]:
 
     for mention in mentions:
         ((first, last),) = mention.candidate.parts
+        before, behind = (BESIDE, BESIDE) if mention.candidate.kind == "apart" else (BEFORE, BEHIND)
         fits = None
         for at in open_still:
             quote = quotes[at]
-            near = quote is not None and quote[0] - BEFORE <= first and last <= quote[1] + BEHIND
+            near = quote is not None and quote[0] - before <= first and last <= quote[1] + behind
             if near and is_of(mention.component, text.gold[at]):
                 fits = text.gold[at]
         made.append(Lesson(mention.candidate, mention.component, fits))
@@ -195,7 +197,13 @@ def lessons(text: Text) -> tuple[list[str], list[Lesson]]:
         parts = tuple((a, b) for id_, a, b in named if quote[0] <= a and b <= quote[1] and is_of(id_, gold))
         component = known.get(gold.component)
         possible = seats(tools.lexicon.components[component]) if component else frozenset()
-        made.append(Lesson(Candidate("label", component or "", (quote,), parts, possible), component, gold))
+        made.append(
+            Lesson(
+                Candidate("label", component or "", gold.component, (quote,), parts, possible),
+                component,
+                gold,
+            )
+        )
     return words, made
 
 
@@ -206,7 +214,7 @@ def targets(lesson: Lesson, lexicon: Lexicon) -> dict[str, Any]:
     covered = seated(gold.positions, part) if gold else frozenset()
     return {
         "stands": float(gold is not None),
-        "kind": ("draft", "mention", "label").index(lesson.candidate.kind),
+        "kind": ("draft", "mention", "apart", "label").index(lesson.candidate.kind),
         "state": STATES.index(gold.state) if gold else 0,
         "action": ACTIONS.index(gold.action) if gold else 0,
         "urgency": URGENCIES.index(gold.urgency) if gold else 0,
@@ -237,7 +245,7 @@ def main() -> None:
         for window in windows(words, candidates, split):
             right = [targets(made[at], lexicon) for at, _, _ in window.candidates]
             rows.append({
-                **arrays(window, candidates, counts),
+                **arrays(window, candidates, counts, split),
                 **{key: np.array([one[key] for one in right]) for key in right[0]},
             })  # fmt: skip
             sources.append(f"{source.name}:{text.name}")

@@ -17,7 +17,7 @@ from __future__ import annotations
 import argparse
 import random
 import time
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -28,7 +28,7 @@ from transformers import AutoModel
 
 STATES, ACTIONS, SEATS, URGENCIES = 5, 12, 8, 4  # as many as records.vocabulary has
 OUTPUTS = (1, STATES, ACTIONS, SEATS, URGENCIES)
-KINDS = 2
+KINDS = 3
 RULES = STATES + ACTIONS + URGENCIES + SEATS  # features that say what the rules read
 PIECE, MASK, STOPS = (
     384,
@@ -36,8 +36,9 @@ PIECE, MASK, STOPS = (
     (1010, 1012, 1025, 1024),
 )  # width of the encoder; its signs for unknown, , . ; :
 WIDTH, HEADS, LAYERS = 192, 6, 2
+TOLD = 5  # features that say how a candidate was told (``layout.features``)
 TIES = 70  # ways in which two candidates of a window stand to each other (``layout.ties``)
-LABEL = 2  # the kind of a candidate that is a label, which is there in teaching only
+LABEL = 3  # the kind of a candidate that is a label, which is there in teaching only
 
 
 class Together(nn.Module):
@@ -77,9 +78,12 @@ class Judge(nn.Module):
         super().__init__()
         self.down = nn.Linear(PIECE, WIDTH)
         self.given = nn.Linear(features, WIDTH)
+        self.called = nn.Linear(PIECE, WIDTH)
+        nn.init.zeros_(self.called.weight)
+        nn.init.zeros_(self.called.bias)
         self.ask = nn.Linear(3 * WIDTH, WIDTH)
         self.look = nn.ModuleList(
-            nn.MultiheadAttention(WIDTH, HEADS, batch_first=True, dropout=0.1) for _ in range(LAYERS)
+            nn.MultiheadAttention(WIDTH, HEADS, batch_first=True) for _ in range(LAYERS)
         )
         self.norm = nn.ModuleList(nn.LayerNorm(WIDTH) for _ in range(2 * LAYERS))
         self.think = nn.ModuleList(
@@ -101,22 +105,99 @@ class Judge(nn.Module):
         dist: Tensor,
         feat: Tensor,
         tie: Tensor,
+        name: Tensor,
         apart: Tensor,
     ) -> tuple[Tensor, ...]:
-        mean = [(around * m[..., None]).sum(1) / m.sum(1, keepdim=True).clamp(min=1) for m in (part, span)]
-        query = self.ask(torch.cat([*mean, self.given(feat)], -1))[:, None]
+        """``around`` [N, W, WIDTH] are the pieces around each candidate."""
+        mean = [
+            torch.bmm(m[:, None].to(around.dtype), around)[:, 0] / m.sum(1, keepdim=True).clamp(min=1)
+            for m in (part, span)
+        ]
         heard = around + self.tag(tag) + self.dist(dist)
-        for at in range(LAYERS):
+
+        def look(at: int, query: Tensor) -> Tensor:
             seen, _ = self.look[at](
-                self.norm[2 * at](query), heard, heard, key_padding_mask=near < 0.5, need_weights=False
+                query[:, None], heard, heard, key_padding_mask=near < 0.5, need_weights=False
             )
-            query = query + self.drop(seen)
+            return seen[:, 0]
+
+        return self.judged(mean, look, feat, tie, name, apart)
+
+    def judged(
+        self,
+        mean: list[Tensor],
+        look: Callable[[int, Tensor], Tensor],
+        feat: Tensor,
+        tie: Tensor,
+        name: Tensor,
+        apart: Tensor,
+    ) -> tuple[Tensor, ...]:
+        """What a candidate is, from its means and what a look at its pieces shows."""
+        query = self.ask(torch.cat([*mean, self.given(feat)], -1)) + self.called(name)
+        for at in range(LAYERS):
+            query = query + self.drop(look(at, self.norm[2 * at](query)))
             query = query + self.drop(self.think[at](self.norm[2 * at + 1](query)))
-        told = query[:, 0]
+        told = query
         for each in self.together:
             told = each(told, tie, apart)
         scores = torch.split(self.out(told) + self.skip(feat), list(OUTPUTS), -1)
         return (scores[0][:, 0], *scores[1:])
+
+    def once(
+        self,
+        pieces: Tensor,
+        idx: Tensor,
+        near: Tensor,
+        part: Tensor,
+        span: Tensor,
+        tag: Tensor,
+        dist: Tensor,
+        feat: Tensor,
+        tie: Tensor,
+        name: Tensor,
+    ) -> tuple[Tensor, ...]:
+        """``forward`` for one window with pieces [L, WIDTH]: what is the same for all candidates (keys and
+        values of pieces, tags and distances) is computed once. Distances are those of the first row.
+        """
+        number, wide = idx.shape
+        length = pieces.shape[0]
+        empty = torch.zeros(number, length)
+        mean = [
+            (empty.scatter_add(1, idx, m) @ pieces) / m.sum(1, keepdim=True).clamp(min=1)
+            for m in (part, span)
+        ]
+        by_head = idx[None].expand(HEADS, number, wide)
+        tags = tag[None].expand(HEADS, number, wide)
+
+        def heads(of: Tensor) -> Tensor:
+            return of.reshape(-1, HEADS, WIDTH // HEADS).transpose(0, 1)
+
+        def look(at: int, query: Tensor) -> Tensor:
+            layer = self.look[at]
+            seeks, keys, values = layer.in_proj_weight.chunk(3)
+            seek_bias, key_bias, value_bias = layer.in_proj_bias.chunk(3)
+            asks = heads(nn.functional.linear(query, seeks, seek_bias)) * (WIDTH // HEADS) ** -0.5
+
+            def known(to: Tensor, bias: Tensor) -> list[Tensor]:
+                linear = nn.functional.linear
+                return [
+                    heads(linear(pieces, to, bias)),
+                    heads(linear(self.tag.weight, to)),
+                    heads(linear(self.dist(dist[0]), to)),
+                ]
+
+            of_piece, of_tag, of_dist = known(keys, key_bias)
+            score = (asks @ of_piece.transpose(1, 2)).gather(2, by_head)
+            score = score + (asks @ of_tag.transpose(1, 2)).gather(2, tags) + asks @ of_dist.transpose(1, 2)
+            share = (score + (near[None] - 1.0) * 1e9).softmax(-1)
+            of_piece, of_tag, of_dist = known(values, value_bias)
+            nothing = torch.zeros(HEADS, number, length)
+            seen = nothing.scatter_add(2, by_head, share) @ of_piece + share @ of_dist
+            by_tag = torch.stack([(share * (tags == kind)).sum(-1) for kind in range(3)], -1)
+            seen = seen + by_tag @ of_tag
+            return layer.out_proj(seen.transpose(0, 1).reshape(-1, WIDTH))
+
+        return self.judged(mean, look, feat, tie, name, torch.zeros(1, 1))
 
 
 class Reader(nn.Module):
@@ -124,15 +205,22 @@ class Reader(nn.Module):
 
     def __init__(self, base: Path, features: int) -> None:
         super().__init__()
-        self.encoder = AutoModel.from_pretrained(base, attn_implementation="eager", add_pooling_layer=False)
+        self.encoder = AutoModel.from_pretrained(
+            base, attn_implementation="sdpa", add_pooling_layer=False, attention_probs_dropout_prob=0.0
+        )
         self.judge = Judge(features)
 
     def forward(
         self, ids: Tensor, idx: Tensor, near: Tensor, part: Tensor, span: Tensor, tag: Tensor, dist: Tensor,
-        feat: Tensor, tie: Tensor,
+        feat: Tensor, tie: Tensor, name: Tensor,
     ) -> tuple[Tensor, ...]:  # fmt: skip
         pieces = self.judge.down(self.encoder(input_ids=ids).last_hidden_state)[0]
-        return tuple(self.judge(pieces[idx], part, span, near, tag, dist, feat, tie, torch.zeros(1, 1)))
+        return self.judge.once(pieces, idx, near, part, span, tag, dist, feat, tie, self.named(name))
+
+    def named(self, name: Tensor) -> Tensor:
+        """The mean of the pieces of each name, [N, PIECE]."""
+        there = (name > 0).float()[..., None]
+        return (self.encoder.embeddings.word_embeddings(name) * there).sum(1) / there.sum(1).clamp(min=1)
 
     def batch(self, rows: list[dict[str, Any]], *, noise: bool) -> tuple[Tensor, ...]:
         """Several windows at once; with ``noise`` some words, stops and rules' readings are kept back."""
@@ -153,12 +241,12 @@ class Reader(nn.Module):
         hidden = self.judge.down(self.encoder(input_ids=ids, attention_mask=mask).last_hidden_state)
         window = torch.cat([torch.full((len(row["idx"]),), at) for at, row in enumerate(rows)])
         glue = {k: torch.tensor(np.concatenate([row[k] for row in rows])) for k in
-                ("idx", "near", "part", "span", "tag", "dist", "feat")}  # fmt: skip
+                ("idx", "near", "part", "span", "tag", "dist", "feat", "name")}  # fmt: skip
         if noise:
             hide = torch.cat([torch.full((len(row["idx"]),), row["known"]) for row in rows])
             hide = torch.rand(len(hide)) > hide
             glue["feat"][hide, KINDS : KINDS + RULES] = 0.0
-            glue["feat"][hide, KINDS + RULES + SEATS + 4 :] = 0.0
+            glue["feat"][hide, KINDS + RULES + SEATS + TOLD :] = 0.0
         kind = torch.tensor(np.concatenate([row["kind"] for row in rows]))
         seen = (window[:, None] == window[None, :]) & (kind[None, :] != LABEL) | torch.eye(len(kind)).bool()
         tie = torch.zeros(len(kind), len(kind), dtype=torch.long)
@@ -171,7 +259,8 @@ class Reader(nn.Module):
         return tuple(
             self.judge(
                 hidden[window[:, None], glue["idx"]], glue["part"], glue["span"], near, glue["tag"],
-                glue["dist"], glue["feat"], tie, torch.zeros(seen.shape).masked_fill(~seen, -1e4),
+                glue["dist"], glue["feat"], tie, self.named(glue["name"]),
+                torch.zeros(seen.shape).masked_fill(~seen, -1e4),
             )
         )  # fmt: skip
 
@@ -210,7 +299,7 @@ def judged(reader: Reader, rows: list[dict[str, Any]]) -> str:
     """How often the rules and the second reader are right on findings of the rules that the label has."""
     reader.eval()
     tally: dict[str, list[float]] = {}
-    shares: dict[int, list[tuple[float, float]]] = {0: [], 1: []}
+    shares: dict[int, list[tuple[float, float]]] = {0: [], 1: [], 2: []}
     with torch.no_grad(), torch.autocast("cpu", torch.bfloat16):
         for rows_here in batches(rows, 8000, mixed=False):
             stands, state, action, seats, _ = (
@@ -249,9 +338,8 @@ def judged(reader: Reader, rows: list[dict[str, Any]]) -> str:
     for kind, pairs in shares.items():
         good = np.array([s for s, y in pairs if y]), np.array([s for s, y in pairs if not y])
         if len(good[0]) and len(good[1]):
-            words.append(
-                f"{('drafts', 'mentions')[kind]} told apart {(good[0][:, None] > good[1][None]).mean():.3f}"
-            )
+            told = ("drafts", "mentions", "apart")[kind]
+            words.append(f"{told} told apart {(good[0][:, None] > good[1][None]).mean():.3f}")
     return ", ".join(words)
 
 
@@ -261,7 +349,8 @@ def export(reader: Reader, example: dict[str, Any], out: Path) -> None:
     from onnx import helper, numpy_helper
 
     reader.eval()
-    names = ("ids", "idx", "near", "part", "span", "tag", "dist", "feat", "tie")
+    reader.encoder.set_attn_implementation("eager")  # which ONNX has words for
+    names = ("ids", "idx", "near", "part", "span", "tag", "dist", "feat", "tie", "name")
     given = tuple(torch.tensor(example[name]) for name in names)
     axes: dict[str, dict[int, str]] = {name: {0: "candidates"} for name in names[1:]} | {"ids": {1: "pieces"}}
     axes["tie"] = {0: "candidates", 1: "candidates"}
@@ -309,7 +398,7 @@ def rows_of(path: Path, read: Sequence[str]) -> list[dict[str, Any]]:
         )
     rows = list(held["rows"])
     for name, row in zip(held["names"], rows, strict=True):
-        row["name"] = str(name)
+        row["text"] = str(name)
         row["known"] = 0.4 if any(mark in name for mark in read) else 0.85
     return rows
 
@@ -319,9 +408,9 @@ def told_apart(rows: list[dict[str, Any]], mirrored: list[dict[str, Any]]) -> li
     texts: dict[str, list[dict[str, Any]]] = {}
     others: dict[str, list[dict[str, Any]]] = {}
     for row in rows:
-        texts.setdefault(row["name"], []).append(row)
+        texts.setdefault(row["text"], []).append(row)
     for row in mirrored:
-        others.setdefault(row["name"].removesuffix(", mirrored"), []).append(row)
+        others.setdefault(row["text"].removesuffix(", mirrored"), []).append(row)
     return [
         others[name] if name in others and random.random() < 0.5 else told for name, told in texts.items()
     ]

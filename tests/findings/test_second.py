@@ -8,7 +8,8 @@ from dataclasses import dataclass, field
 import pytest
 
 from voicecheck.findings import Finder
-from voicecheck.findings.second import Candidate, Judgement, Review, Trust
+from voicecheck.findings.candidates import Candidate
+from voicecheck.findings.second import Judgement, Review, Trust
 from voicecheck.language import Reader
 from voicecheck.lexicon import Lexicon
 from voicecheck.lexicon.matcher import compile_matcher
@@ -16,8 +17,8 @@ from voicecheck.pipeline import transcript_from_text
 from voicecheck.records import FindingsResult
 from voicecheck.records.vocabulary import ACTIONS, POSITIONS, STATES, URGENCIES
 
-NEVER = Trust(state=2.0, action=2.0, seats=2.0, drop=-1.0, add=2.0)
-ALWAYS = Trust(state=0.5, action=0.5, seats=0.5, drop=0.3, add=0.5)
+NEVER = Trust(state=2.0, action=2.0, seats=2.0, drop=-1.0, add=2.0, apart=2.0)
+ALWAYS = Trust(state=0.5, action=0.5, seats=0.5, drop=0.3, add=0.5, apart=0.5)
 
 
 @dataclass
@@ -120,3 +121,48 @@ def test_no_part_at_all_is_no_question(reader: Reader, lexicon: Lexicon) -> None
     told = Told({})
     assert find(reader, lexicon, "Good morning, how are you.", told, ALWAYS).findings == ()
     assert told.asked == []
+
+
+def test_words_apart_from_their_part_that_it_believes_in_become_a_finding(
+    reader: Reader, lexicon: Lexicon
+) -> None:
+    text = "Rear pads, left is at two, right is at seven."
+    told = Told(
+        {
+            "pads": {"state": "defect", "action": "none", "seats": ("rear left",)},
+            "left": {"stands": 0.9},
+            "right": {"stands": 0.9, "state": "ok", "seats": ("rear right",)},
+        }
+    )
+    before = find(reader, lexicon, text, Told({}), NEVER).findings
+    after = find(reader, lexicon, text, told, ALWAYS).findings
+    at = {finding.positions: finding for finding in after}
+    assert len(after) == len(before) + 1
+    assert at["rear right",].state == "ok"
+    assert [span.read for span in at["rear right",].heard] == ["right is at seven."]
+    assert [m.value for m in at["rear right",].measures] == [7]
+    assert [m.value for m in at["rear left",].measures] == [2]
+
+
+def test_the_same_place_is_not_found_twice(reader: Reader, lexicon: Lexicon) -> None:
+    text = "Rear pads, left is at two, right is at seven."
+    told = Told({"left": {"stands": 0.9, "seats": ("rear left",)}, "right": {"stands": 0.9, "seats": ()}})
+    before = find(reader, lexicon, text, Told({}), NEVER).findings
+    assert len(find(reader, lexicon, text, told, ALWAYS).findings) == len(before)
+
+
+@pytest.mark.parametrize(
+    ("says", "left"),
+    [
+        ({}, 2),
+        ({"shock": {"seats": ("front left",)}}, 1),
+        ({"absorber": {"seats": ("front left", "rear left")}}, 1),
+        ({"absorber": {"seats": ("front left", "rear left"), "action": "monitor"}}, 2),
+        ({"absorber": {"seats": ("front left", "front right")}}, 2),
+    ],
+)
+def test_what_stands_alike_within_one_place_is_one_finding(
+    reader: Reader, lexicon: Lexicon, says: Mapping[str, Mapping[str, str | tuple[str, ...]]], left: int
+) -> None:
+    text = "Front left shock absorber is leaking, replace it. Rear left shock is leaking, replace it."
+    assert len(find(reader, lexicon, text, Told(says), ALWAYS).findings) == left

@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from voicecheck.findings.second import Candidate
+from voicecheck.findings.candidates import Candidate
 from voicecheck.records import DataError
 from voicecheck.records.vocabulary import ACTIONS, POSITIONS, STATES
 from voicecheck.resources import shared_dir
@@ -29,7 +29,7 @@ def two_each(words: Sequence[str]) -> tuple[list[int], list[int]]:
 
 
 def mention(first: int, last: int) -> Candidate:
-    return Candidate("mention", "horn", ((first, last),), ((first, last),), CORNERS)
+    return Candidate("mention", "horn", "horn", ((first, last),), ((first, last),), CORNERS)
 
 
 @pytest.fixture(scope="module")
@@ -61,7 +61,7 @@ def test_a_candidate_far_into_a_long_talk_has_talk_on_both_sides() -> None:
 
 def test_arrays_point_at_the_part_and_tell_what_is_near() -> None:
     (window,) = windows(["the", "horn", "is", "fine"], [mention(1, 2)], two_each)
-    made = arrays(window, [mention(1, 2)], ["ok"])
+    made = arrays(window, [mention(1, 2)], ["ok"], two_each)
     assert made["idx"].shape == made["near"].shape == (1, 2 * REACH + 1)
     assert made["near"].sum() == len(window.ids)
     assert [window.ids[at] for at in made["idx"][0][made["part"][0] > 0]] == [1002, 1003]
@@ -69,9 +69,11 @@ def test_arrays_point_at_the_part_and_tell_what_is_near() -> None:
 
 
 def test_candidates_know_how_far_the_others_are_and_which_are_of_their_part() -> None:
-    pads = Candidate("mention", "brake_pads", ((3, 4),), ((3, 4),), CORNERS)
+    pads = Candidate("mention", "brake_pads", "brake pads", ((3, 4),), ((3, 4),), CORNERS)
     (window,) = windows(["horn", "fine,", "horn", "pads"], [mention(0, 1), mention(2, 3), pads], two_each)
-    tie = np.asarray(arrays(window, [mention(0, 1), mention(2, 3), pads], ["ok"])["tie"], dtype=np.int64)
+    tie = np.asarray(
+        arrays(window, [mention(0, 1), mention(2, 3), pads], ["ok"], two_each)["tie"], dtype=np.int64
+    )
     same = tie >= TIES
     assert same.tolist() == [[True, True, False], [True, True, False], [False, False, True]]
     middle = distances()[REACH]
@@ -103,10 +105,11 @@ def test_the_shipped_reader_judges_in_order_and_in_shares(shipped: TaughtReader)
         "fine.",
     ]
     rod = Candidate(
-        "draft", "outer_tie_rod_end", ((0, 9),), ((2, 5),), CORNERS, seats=frozenset({"front left"}),
-        state="defect", action="replace", urgency="unstated", conditions=True,
+        "draft", "outer_tie_rod_end", "outer tie rod end", ((0, 9),), ((2, 5),), CORNERS,
+        seats=frozenset({"front left"}), state="defect", action="replace", urgency="unstated",
+        conditions=True,
     )  # fmt: skip
-    horn = Candidate("draft", "horn", ((9, 13),), ((10, 11),), frozenset(), state="ok", action="none")
+    horn = Candidate("draft", "horn", "horn", ((9, 13),), ((10, 11),), frozenset(), state="ok", action="none")
     first, second = shipped.judge(words, [rod, horn])
     assert shipped.judge(words, [horn, rod])[0].states["ok"] == pytest.approx(second.states["ok"], abs=1e-4)
     for one in (first, second):

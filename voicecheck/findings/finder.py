@@ -5,13 +5,14 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from voicecheck.findings.assemble import Assembler
+from voicecheck.findings.candidates import Candidate, Candidates, Mention, word_ranges
 from voicecheck.findings.doubts import asks_of, certainty_of, unsure
 from voicecheck.findings.evidence import Evidence
 from voicecheck.findings.ledger import keep_ledger
 from voicecheck.findings.merge import Merger
 from voicecheck.findings.notes import Note
 from voicecheck.findings.rules import Rules
-from voicecheck.findings.second import Candidate, Mention, Review, candidates_of, word_ranges
+from voicecheck.findings.second import Review
 from voicecheck.findings.sureness import Sureness
 from voicecheck.findings.vehicle import about_vehicle
 from voicecheck.lexicon.model import Lexicon
@@ -62,11 +63,12 @@ class Finder:
         return found, counts
 
     def candidates(self, reading: Reading) -> tuple[list[Candidate], list[Mention]]:
-        """What a second reader would be asked to judge: the rules' findings in order, and the parts that they
-        named and left alone.
+        """What a second reader would be asked to judge: the rules' findings in order, and what else may be
+        one.
         """
         notes, evidence = self._noted(Assembler(self._rules, reading), reading)
-        return candidates_of(notes, [evidence.of(note) for note in notes], reading, self._lexicon)
+        candidates = Candidates(self._lexicon, self._rules.tree)
+        return candidates.of(notes, [evidence.of(note) for note in notes], reading)
 
     def _noted(self, assembler: Assembler, reading: Reading) -> tuple[list[Note], Evidence]:
         """What the rules make of a reading, and what counts the evidence for it."""

@@ -87,7 +87,7 @@ class Merger:
             twin.ranges.extend(note.ranges)
             if not (_by_reading(twin) and _by_reading(note)):
                 twin.doubts.pop("state", None)
-            _take_in(twin, note)
+            take_in(twin, note)
         return kept
 
     @staticmethod
@@ -114,7 +114,7 @@ class Merger:
         first = faults[0]
         for other in faults[1:]:
             kept.remove(other)
-            _take_in(first, other)
+            take_in(first, other)
             first.positions = (*first.positions, *(p for p in other.positions if p not in first.positions))
             first.conditions.extend(c for c in other.conditions if c not in first.conditions)
             first.measures.extend(m for m in other.measures if m not in first.measures)
@@ -175,7 +175,7 @@ class Merger:
             return
         for other in inside:
             kept.remove(other)
-            _take_in(note, other)
+            take_in(note, other)
             for condition in other.conditions:
                 if condition not in note.conditions:
                     note.conditions.append(condition)
@@ -225,7 +225,7 @@ class Merger:
             if not getattr(home, name):
                 setattr(home, name, getattr(note, name))
         home.sublet = home.sublet or note.sublet
-        _take_in(home, note)
+        take_in(home, note)
         if not there and here:
             home.positions, home.placed = note.positions, note.placed
         if home.component in self._tree.line(note.component):
@@ -277,7 +277,7 @@ def _is_other_side(one: Note, two: Note) -> bool:
     )
 
 
-def _take_in(home: Note, note: Note) -> None:
+def take_in(home: Note, note: Note) -> None:
     """Who points at the note points at its home from now on."""
     note.merged = home
     home.done_with = home.done_with or note.done_with

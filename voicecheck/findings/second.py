@@ -2,54 +2,32 @@
 
 The rules say where a statement about a part is and what it says; a second reader, taught on labelled
 narrations, says for each such place how likely it is a finding at all, and of which state, advice, urgency
-and seats. Where it is sure enough against the rules, its word counts; parts that the rules passed over and
-it is sure of become findings. How sure is enough was learned on narrations that had no part in teaching it
-(``Trust``).
+and seats. Where it is sure enough against the rules, its word counts; parts that the rules passed over, and
+words that tell of a part named before, become findings where it is sure of them. How sure is enough was
+learned on narrations that had no part in teaching it (``Trust``).
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
-from typing import Literal, Protocol, cast
+from dataclasses import dataclass
+from typing import Protocol, cast
 
 from pydantic import Field
 
+from voicecheck.findings.candidates import Candidate, Candidates, Mention, Range
+from voicecheck.findings.merge import take_in
 from voicecheck.findings.notes import Note
+from voicecheck.findings.parts import PartTree
 from voicecheck.lexicon.model import Component, Lexicon
 from voicecheck.lexicon.seats import seated, seats
 from voicecheck.records.base import Record
 from voicecheck.records.reading import Reading
 from voicecheck.records.vocabulary import POSITIONS, UNPRICED_ACTIONS, Action, Position, State, Urgency
 
-Range = tuple[int, int]
 _CERTAIN = ("defect", "missing")
-
-
-@dataclass(frozen=True, slots=True)
-class Candidate:
-    """A place in the talk that may be a finding, in word ranges: what was heard of it, and where its part is
-    named.
-
-    ``kind`` is "draft" for what the rules made a finding, with what they read, "mention" for a part that they
-    named and left alone, "label" (in teaching only) for the words that a label points at. ``seats`` are those
-    of the rules, ``possible`` all that the part has.
-    """
-
-    kind: Literal["draft", "mention", "label"]
-    component: str
-    spans: tuple[Range, ...]
-    parts: tuple[Range, ...]
-    possible: frozenset[str]
-    seats: frozenset[str] = frozenset()
-    state: State | None = None
-    action: Action | None = None
-    urgency: Urgency | None = None
-    conditions: bool = False
-    wider: bool = False
-    inside: bool = False  # of a mention: among words that a finding rests on
-    counts: Mapping[str, float] = field(default_factory=dict)
+_FOLLOWS = 8  # tokens between two statements of which the one goes on with the other
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,7 +53,8 @@ class Trust(Record):
     """From which likelihood on the second reader's word counts against the rules'.
 
     ``state``, ``action``, ``seats``: to change the field of a finding. ``drop``: a finding below it is none.
-    ``add``: a mention above it is one. More than 1, or less than 0 for ``drop``: never.
+    ``add``: a part left alone above it is one; ``apart``: words that tell of a part named before. More than
+    1, or less than 0 for ``drop``: never.
     """
 
     state: float
@@ -83,14 +62,19 @@ class Trust(Record):
     seats: float
     drop: float
     add: float
+    apart: float = 2.0
     figures: dict[str, float | int | str] = Field(default_factory=dict)
 
 
 class Review:
     """Takes into the notes of one reading what the second reader is sure of."""
 
-    def __init__(self, lexicon: Lexicon, *, reader: SecondReader, trust: Trust) -> None:
+    def __init__(
+        self, lexicon: Lexicon, *, reader: SecondReader, trust: Trust, tree: PartTree | None = None
+    ) -> None:
         self._lexicon = lexicon
+        self._tree = tree or PartTree(lexicon)
+        self._candidates = Candidates(lexicon, self._tree)
         self._reader = reader
         self._trust = trust
 
@@ -105,7 +89,7 @@ class Review:
         """The notes that stand, in order of first mention, and what the second reader makes of each as it
         stands, as counts of its evidence. ``counts`` are those of the notes as the rules left them.
         """
-        drafts, mentions = candidates_of(notes, counts, reading, self._lexicon)
+        drafts, mentions = self._candidates.of(notes, counts, reading)
         if not drafts and not mentions:
             return [], []
         judged = self._reader.judge(words, [*drafts, *(one.candidate for one in mentions)])
@@ -114,11 +98,10 @@ class Review:
             if judgement.stands >= self._trust.drop or note.done_with is not None:
                 changed = self._read_again(note, judgement)
                 kept.append((note, self._told(note, judgement, changed=changed)))
-        for mention, judgement in zip(mentions, judged[len(notes) :], strict=True):
-            if judgement.stands >= self._trust.add:
-                note = self._found(mention, judgement, notes, reading)
-                kept.append((note, self._told(note, judgement, changed=True) | {"second_found": 1.0}))
+        for note, judgement in self._more(mentions, judged[len(notes) :], notes, kept, reading):
+            kept.append((note, self._told(note, judgement, changed=True) | {"second_found": 1.0}))
         kept.sort(key=lambda each: min(each[0].ranges, default=(0, 0)))
+        kept = self._joined(kept)
         return [note for note, _ in kept], [told for _, told in kept]
 
     def _read_again(self, note: Note, judgement: Judgement) -> bool:
@@ -155,11 +138,86 @@ class Review:
             changed = True
         return changed
 
+    def _more(
+        self,
+        mentions: Sequence[Mention],
+        judged: Sequence[Judgement],
+        notes: Sequence[Note],
+        kept: Sequence[tuple[Note, dict[str, float]]],
+        reading: Reading,
+    ) -> list[tuple[Note, Judgement]]:
+        """What else the second reader takes for findings, the surest first; the same is not found twice."""
+        found: list[tuple[Note, Judgement]] = []
+        standing = [note for note, _ in kept]
+        for mention, judgement in sorted(
+            zip(mentions, judged, strict=True), key=lambda each: -each[1].stands
+        ):
+            apart = mention.candidate.kind == "apart"
+            if judgement.stands < (self._trust.apart if apart else self._trust.add):
+                continue
+            note = self._found(mention, judgement, notes, reading)
+            beside = [*standing, *(other for other, _ in found)] if apart else [other for other, _ in found]
+            if any(self._covers(other, note) for other in beside):
+                continue
+            if apart:
+                self._hand_over(standing, note)
+            found.append((note, judgement))
+        return found
+
+    def _joined(self, kept: Sequence[tuple[Note, dict[str, float]]]) -> list[tuple[Note, dict[str, float]]]:
+        """What stands alike of one part, with the same advice, where the one place lies in the other, is one
+        finding.
+        """
+        joined: list[tuple[Note, dict[str, float]]] = []
+        for note, told in kept:
+            twin = next((other for other, _ in joined if self._is_twin(other, note)), None)
+            if twin is None:
+                joined.append((note, told))
+                continue
+            twin.positions = tuple(dict.fromkeys((*twin.positions, *note.positions)))
+            twin.conditions.extend(c for c in note.conditions if c not in twin.conditions)
+            twin.measures.extend(m for m in note.measures if m not in twin.measures)
+            twin.limits_said.extend(m for m in note.limits_said if m not in twin.limits_said)
+            twin.ranges.extend(note.ranges)
+            take_in(twin, note)
+        return joined
+
+    def _is_twin(self, other: Note, note: Note) -> bool:
+        """Bare pieces ("the seal ... the seal") are not known to be the same, nor are two that have no place
+        and are told far from each other.
+        """
+        said = (note.component, note.state, note.action, note.place, note.action_positions)
+        if said != (other.component, other.state, other.action, other.place, other.action_positions):
+            return False
+        part = self._lexicon.components[note.component]
+        mine, theirs = seated(note.positions, part), seated(other.positions, part)
+        if self._tree.is_general_piece(note.component) or bool(mine) != bool(theirs):
+            return False
+        return (bool(mine) and (mine <= theirs or theirs <= mine)) or (not mine and _near(other, note))
+
+    def _covers(self, other: Note, note: Note) -> bool:
+        """Whether another note tells of the same part at the same place."""
+        if other.component != note.component:
+            return False
+        part = self._lexicon.components[note.component]
+        mine, theirs = seated(note.positions, part), seated(other.positions, part)
+        return bool(mine & theirs) or not mine or not theirs
+
+    @staticmethod
+    def _hand_over(standing: Sequence[Note], note: Note) -> None:
+        """A reading taken where the new note is goes to it."""
+        for other in standing:
+            if other.component == note.component:
+                theirs = [m for m in other.measures if m.position in note.positions]
+                note.measures.extend(theirs)
+                other.measures = [m for m in other.measures if m not in theirs]
+
     def _found(self, mention: Mention, judgement: Judgement, notes: Sequence[Note], reading: Reading) -> Note:
         """A part that the rules named and left alone, of which the second reader reads a state or advice."""
         part = self._lexicon.components[mention.component]
         wanted, _ = _seats(judgement, part)
-        first, last = _free_around(mention, notes, reading)
+        apart = mention.candidate.kind == "apart"
+        first, last = (mention.tokens[0], mention.end) if apart else _free_around(mention, notes, reading)
         said = [
             mark.id
             for mark in reading.clauses[mention.clause].marks
@@ -207,78 +265,6 @@ class Review:
         }
 
 
-@dataclass(frozen=True, slots=True)
-class Mention:
-    """A part named among words, in token and word ranges, that no note is about."""
-
-    component: str
-    tokens: Range
-    clause: int
-    candidate: Candidate
-
-
-def candidates_of(
-    notes: Sequence[Note], counts: Sequence[Mapping[str, float]], reading: Reading, lexicon: Lexicon
-) -> tuple[list[Candidate], list[Mention]]:
-    """What there is to judge: the notes with the counts of their evidence, and the parts named that no note
-    of theirs rests on; each in order.
-    """
-    named = _named(reading)
-    spans = [word_ranges(note, reading) for note in notes]
-    drafts = [
-        _draft(note, counted, lexicon.components[note.component], spans=its, named=named)
-        for note, counted, its in zip(notes, counts, spans, strict=True)
-    ]
-    told = {at for its in spans for first, last in its for at in range(first, last)}
-    own = {(note.component, part) for note, draft in zip(notes, drafts, strict=True) for part in draft.parts}
-    mentions = [
-        Mention(
-            component,
-            tokens,
-            clause,
-            Candidate(
-                kind="mention",
-                component=component,
-                spans=(words,),
-                parts=(words,),
-                possible=seats(lexicon.components[component]),
-                inside=not told.isdisjoint(range(*words)),
-            ),
-        )
-        for component, words, tokens, clause in named
-        if (component, words) not in own
-    ]
-    return drafts, mentions
-
-
-def _draft(
-    note: Note,
-    counts: Mapping[str, float],
-    part: Component,
-    *,
-    spans: tuple[Range, ...],
-    named: Sequence[tuple[str, Range, Range, int]],
-) -> Candidate:
-    return Candidate(
-        kind="draft",
-        component=note.component,
-        spans=spans,
-        parts=tuple(
-            words
-            for component, words, _, _ in named
-            if component == note.component and any(a <= words[0] and words[1] <= b for a, b in spans)
-        ),
-        possible=seats(part),
-        seats=seated(note.positions, part),
-        state=note.state or "defect",
-        action=note.action or "none",
-        urgency=note.urgency or "unstated",
-        conditions=bool(note.conditions),
-        wider=bool(note.action_positions) and set(note.action_positions) != set(note.positions),
-        counts=counts,
-    )
-
-
 def _free_around(mention: Mention, notes: Sequence[Note], reading: Reading) -> Range:
     """The tokens of the mention's clause around it up to those that a note rests on."""
     clause = reading.clauses[mention.clause]
@@ -291,28 +277,9 @@ def _free_around(mention: Mention, notes: Sequence[Note], reading: Reading) -> R
     return first, last
 
 
-def word_ranges(note: Note, reading: Reading) -> tuple[Range, ...]:
-    """The note's token ranges as word ranges, joined where they touch."""
-    tokens = reading.tokens
-    ranges = sorted({(tokens[a].word, tokens[b - 1].word + 1) for a, b in note.ranges if b > a})
-    joined: list[Range] = []
-    for first, last in ranges:
-        if joined and first <= joined[-1][1]:
-            joined[-1] = (joined[-1][0], max(joined[-1][1], last))
-        else:
-            joined.append((first, last))
-    return tuple(joined)
-
-
-def _named(reading: Reading) -> list[tuple[str, Range, Range, int]]:
-    """Every mark of a part: component, words, tokens, clause; in order, the same words once."""
-    found: dict[tuple[Range, str], tuple[str, Range, Range, int]] = {}
-    for number, clause in enumerate(reading.clauses):
-        for mark in clause.marks:
-            if mark.kind == "component":
-                words = (reading.tokens[mark.first].word, reading.tokens[mark.last - 1].word + 1)
-                found.setdefault((words, mark.id), (mark.id, words, (mark.first, mark.last), number))
-    return [found[key] for key in sorted(found)]
+def _near(one: Note, two: Note) -> bool:
+    """Whether the words of one follow those of the other closely."""
+    return any(max(a[0], b[0]) - min(a[1], b[1]) <= _FOLLOWS for a in one.ranges for b in two.ranges)
 
 
 def _likeliest(shares: Mapping[str, float]) -> tuple[str, float]:

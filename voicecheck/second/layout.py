@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from voicecheck.findings.second import Candidate, Range
+from voicecheck.findings.candidates import Candidate, Range
 from voicecheck.records.vocabulary import ACTIONS, POSITIONS, STATES, URGENCIES
 
 LONGEST = 500  # pieces of words that are read at once; the model has 512 places, two of them for its signs
@@ -21,7 +21,8 @@ REACH = 64  # pieces to each side of a part that are looked at for it
 _BEGIN, _END = 101, 102  # the model's signs for the beginning and the end
 _FAR = 16  # distances are told apart up to it, in steps that grow
 TIES = 2 * _FAR + 3  # distances that are told apart
-KINDS = ("draft", "mention")
+KINDS = ("draft", "mention", "apart")
+NAME = 8  # pieces of a part's name that are looked at
 
 Split = Callable[[Sequence[str]], tuple[list[int], list[int]]]
 """Words to the numbers of their pieces, and for each piece the number of its word."""
@@ -79,7 +80,7 @@ def features(candidate: Candidate, counts: Sequence[str]) -> list[float]:
     row += [float(candidate.urgency == urgency) for urgency in URGENCIES]
     row += [float(seat in candidate.seats) for seat in POSITIONS]
     row += [float(seat in candidate.possible) for seat in POSITIONS]
-    told = (candidate.conditions, candidate.wider, bool(candidate.parts), candidate.inside)
+    told = (candidate.conditions, candidate.wider, bool(candidate.parts), candidate.inside, candidate.own)
     row += [float(one) for one in told]
     return row + [float(candidate.counts.get(name, 0.0)) for name in counts]
 
@@ -106,11 +107,12 @@ def ties(window: Window, candidates: Sequence[Candidate], middles: Sequence[int]
 
 
 def arrays(
-    window: Window, candidates: Sequence[Candidate], counts: Sequence[str]
+    window: Window, candidates: Sequence[Candidate], counts: Sequence[str], split: Split
 ) -> Mapping[str, NDArray[np.generic]]:
     """The model's inputs for one window, N candidates, each with W = 2·REACH + 1 pieces around its part:
     ids [1, L], idx [N, W] (places of those pieces), near, part, span [N, W] (0 or 1), tag, dist [N, W],
-    feat [N, F], and tie [N, N], which says how the candidates stand to each other.
+    feat [N, F], tie [N, N], which says how the candidates stand to each other, and name [N, NAME], the pieces
+    of their parts' names, 0 behind them.
     """
     number, wide, length = len(window.candidates), 2 * REACH + 1, len(window.ids)
     idx = np.zeros((number, wide), dtype=np.int64)
@@ -128,6 +130,10 @@ def arrays(
                 if b > a:
                     mask[row, a:b] = 1.0
                     tag[row, a:b] = kind
+    name = np.zeros((number, NAME), dtype=np.int64)
+    for row, (at, _, _) in enumerate(window.candidates):
+        pieces = split(candidates[at].name.split())[0][:NAME]
+        name[row, : len(pieces)] = pieces
     feat = [features(candidates[at], counts) for at, _, _ in window.candidates]
     return {
         "ids": np.array([window.ids], dtype=np.int64),
@@ -139,4 +145,5 @@ def arrays(
         "dist": np.broadcast_to(distances(), (number, wide)).copy(),
         "feat": np.array(feat, dtype=np.float32),
         "tie": ties(window, candidates, middles),
+        "name": name,
     }

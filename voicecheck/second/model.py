@@ -10,7 +10,8 @@ import onnxruntime
 from numpy.typing import NDArray
 from tokenizers import BertWordPieceTokenizer
 
-from voicecheck.findings.second import Candidate, Judgement, Trust
+from voicecheck.findings.candidates import Candidate
+from voicecheck.findings.second import Judgement, Trust
 from voicecheck.records.base import Record
 from voicecheck.records.errors import DataError
 from voicecheck.records.odds import logistic
@@ -51,7 +52,7 @@ class TaughtReader:
         judged = [_NOTHING] * len(candidates)
         for window in windows(words, candidates, self._split):
             stands, states, actions, seats, urgencies = self._session.run(
-                None, dict(arrays(window, candidates, self._counts))
+                None, dict(arrays(window, candidates, self._counts, self._split))
             )
             for row, (at, _, _) in enumerate(window.candidates):
                 judged[at] = Judgement(

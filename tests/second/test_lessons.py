@@ -1,0 +1,88 @@
+"""The lessons of the second reader: what is right of a candidate, and texts with their sides exchanged."""
+
+from __future__ import annotations
+
+import importlib.util
+import sys
+from pathlib import Path
+from types import ModuleType
+
+import pytest
+
+from voicecheck.measure.gold import GoldFinding
+from voicecheck.records import Position
+
+SCRIPT = Path(__file__).resolve().parents[2] / "benchmarks" / "second" / "prepare.py"
+
+
+@pytest.fixture(scope="module")
+def prepare() -> ModuleType:
+    spec = importlib.util.spec_from_file_location("prepare_lessons", SCRIPT)
+    assert spec is not None
+    assert spec.loader is not None
+    module = importlib.util.module_from_spec(spec)
+    sys.modules[spec.name] = module
+    spec.loader.exec_module(module)
+    return module
+
+
+def gold(component: str, positions: list[Position], state: str, action: str, quote: str) -> GoldFinding:
+    return GoldFinding.model_validate(
+        {
+            "id": "f1", "component": component, "positions": positions, "state": state, "action": action,
+            "urgency": "unstated", "conditions": [], "measures": [], "quote": quote,
+        }
+    )  # fmt: skip
+
+
+SAID = "The left front tie rod end is loose, replace it. Driver side mirror is fine."
+LABELS = [
+    gold("tie rod end", ["front left"], "defect", "replace", "left front tie rod end is loose"),
+    gold("side mirror", ["left"], "ok", "none", "Driver side mirror is fine."),
+]
+
+
+def test_sides_are_exchanged_in_words_and_labels(prepare: ModuleType) -> None:
+    turned = prepare.mirrored(prepare.Text("t", "US", SAID, LABELS))
+    assert turned.words == "The right front tie rod end is loose, replace it. passenger side mirror is fine."
+    assert [list(one.positions) for one in turned.gold] == [["front right"], ["right"]]
+    assert turned.gold[0].quote == "right front tie rod end is loose,"
+    assert [one.state for one in turned.gold] == ["defect", "ok"]
+    back = prepare.mirrored(turned)
+    assert [list(one.positions) for one in back.gold] == [["front left"], ["left"]]
+
+
+def test_a_text_without_sides_has_no_mirror_image(prepare: ModuleType) -> None:
+    horn = gold("horn", [], "ok", "none", "Horn works")
+    assert prepare.mirrored(prepare.Text("t", "US", "Horn works. All right then.", [horn])) is None
+
+
+def test_a_label_that_is_not_in_the_text_gives_no_mirror_image(prepare: ModuleType) -> None:
+    lost = gold("horn", [], "ok", "none", "the bell rings")
+    assert prepare.mirrored(prepare.Text("t", "US", SAID, [lost])) is None
+
+
+def test_candidates_stand_where_the_label_has_a_finding(prepare: ModuleType) -> None:
+    _, made = prepare.lessons(prepare.Text("t", "US", SAID, [LABELS[0]]))
+    stands = {
+        lesson.candidate.component: lesson.gold is not None
+        for lesson in made
+        if lesson.candidate.kind == "draft"
+    }
+    assert stands == {"tie_rod_end": True, "side_mirror": False}
+
+
+def test_words_apart_stand_for_the_finding_that_no_other_is(prepare: ModuleType) -> None:
+    text = (
+        "Rear shocks, left is leaking, replace it. We drove it. The horn is loud, that lever there is worn."
+    )
+    labels = [
+        gold(
+            "shock absorber", ["rear left"], "defect", "replace", "Rear shocks, left is leaking, replace it"
+        ),
+        gold("horn", [], "ok", "none", "The horn is loud"),
+    ]
+    _, made = prepare.lessons(prepare.Text("t", "US", text, labels))
+    rights = [lesson.gold.component for lesson in made if lesson.gold and lesson.candidate.kind == "draft"]
+    assert sorted(rights) == ["horn", "shock absorber"]
+    assert not [one for one in made if one.candidate.kind == "apart" and one.gold is not None]

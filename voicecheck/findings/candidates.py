@@ -1,0 +1,274 @@
+"""What a second reader is asked to judge: the rules' findings, and other talk that may be one.
+
+That is parts that the rules named and left alone ("mention"), and places or words of state that stand apart
+from any part, with the part that was spoken of before ("apart"): "hood hinges, the left needs replacing,
+*right one* moves free".
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Literal
+
+from voicecheck.findings.notes import Note, is_state
+from voicecheck.findings.parts import PartTree
+from voicecheck.lexicon.model import Component, Lexicon
+from voicecheck.lexicon.seats import seated, seats
+from voicecheck.records.reading import Clause, Reading
+from voicecheck.records.vocabulary import Action, State, Urgency
+
+Range = tuple[int, int]
+_BACK = 60  # words back to which a part was just spoken of
+
+
+@dataclass(frozen=True, slots=True)
+class Candidate:
+    """A place in the talk that may be a finding, in word ranges: what was heard of it, and where its part is
+    named.
+
+    ``kind`` is "draft" for what the rules made a finding, with what they read, "mention" for a part that they
+    named and left alone, "apart" for words that may tell of a part named before, "label" (in teaching only)
+    for the words that a label points at. ``name`` is the part's name. ``seats`` are those of the rules,
+    ``possible`` all that the part has. ``inside``: among words that a finding rests on; ``own``: one of the
+    same part.
+    """
+
+    kind: Literal["draft", "mention", "apart", "label"]
+    component: str
+    name: str
+    spans: tuple[Range, ...]
+    parts: tuple[Range, ...]
+    possible: frozenset[str]
+    seats: frozenset[str] = frozenset()
+    state: State | None = None
+    action: Action | None = None
+    urgency: Urgency | None = None
+    conditions: bool = False
+    wider: bool = False
+    inside: bool = False
+    own: bool = False
+    counts: Mapping[str, float] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class Mention:
+    """Words that may tell of a part and are no finding of the rules, in tokens: those that name or place it,
+    and where what is said of it ends.
+    """
+
+    component: str
+    tokens: Range
+    end: int
+    clause: int
+    candidate: Candidate
+
+
+@dataclass(frozen=True, slots=True)
+class _Named:
+    """A part named among words: its component, words, tokens, and clause."""
+
+    component: str
+    words: Range
+    tokens: Range
+    clause: int
+
+
+class Candidates:
+    """Finds what there is to judge in a reading; knows how the lexicon's parts hang together."""
+
+    def __init__(self, lexicon: Lexicon, tree: PartTree) -> None:
+        self._components = lexicon.components
+        self._tree = tree
+
+    def of(
+        self, notes: Sequence[Note], counts: Sequence[Mapping[str, float]], reading: Reading
+    ) -> tuple[list[Candidate], list[Mention]]:
+        """The notes with the counts of their evidence, and what else may be a finding; each in order."""
+        named = _named(reading)
+        spans = [word_ranges(note, reading) for note in notes]
+        drafts = [
+            _draft(note, counted, self._components[note.component], spans=its, named=named)
+            for note, counted, its in zip(notes, counts, spans, strict=True)
+        ]
+        return drafts, [*self._left_alone(drafts, named, reading), *self._apart(drafts, named, reading)]
+
+    def _left_alone(
+        self, drafts: Sequence[Candidate], named: Sequence[_Named], reading: Reading
+    ) -> list[Mention]:
+        own = {(draft.component, part) for draft in drafts for part in draft.parts}
+        told = _told(drafts)
+        return [
+            Mention(
+                one.component,
+                one.tokens,
+                reading.clauses[one.clause].last,
+                one.clause,
+                self._candidate("mention", one.component, (one.words,), one.words, told=told),
+            )
+            for one in named
+            if (one.component, one.words) not in own
+        ]
+
+    def _apart(self, drafts: Sequence[Candidate], named: Sequence[_Named], reading: Reading) -> list[Mention]:
+        """Places and states that stand apart from any part, each with the part that a finding was last about;
+        and where a finding rests on its part's name a second time.
+        """
+        told = _told(drafts)
+        owners = {one.words: self._owners(one, drafts) for one in named}
+        found: list[Mention] = []
+        recent: list[tuple[str, Range]] = []
+        by_clause: dict[int, list[_Named]] = {}
+        for one in named:
+            by_clause.setdefault(one.clause, []).append(one)
+        for number, clause in enumerate(reading.clauses):
+            parts = by_clause.get(number, [])
+            stands = _standing_apart(clause) if clause.mood == "said" else []
+            heads = sorted({first for first, _ in stands} | {one.tokens[0] for one in parts})
+            for first in heads:
+                end = next((other for other in heads if other > first), clause.last)
+                stand = next((one for one in stands if one[0] == first), None)
+                if stand is not None:
+                    words = _words(reading, *stand)
+                    if not recent or words[0] - recent[-1][1][1] > _BACK:
+                        continue
+                    before, where = recent[-1]
+                    component = self._kind(before, clause, first, end)
+                    spans = (where, _words(reading, first, end))
+                    candidate = self._candidate("apart", component, spans, words, told=told)
+                    found.append(Mention(component, stand, end, number, candidate))
+                    continue
+                for one in (each for each in parts if each.tokens[0] == first):
+                    for draft in owners[one.words]:
+                        if one.words in draft.parts[1:]:
+                            candidate = self._candidate(
+                                "apart", one.component, (one.words,), one.words, told=told
+                            )
+                            found.append(Mention(one.component, one.tokens, end, number, candidate))
+                        recent.append((draft.component, one.words))
+        return found
+
+    def _owners(self, one: _Named, drafts: Sequence[Candidate]) -> list[Candidate]:
+        """The drafts that a named part is a part of the words of, by its own name or a more general one."""
+        return [
+            draft
+            for draft in drafts
+            if any(a <= one.words[0] and one.words[1] <= b for a, b in draft.spans)
+            and (one.words in draft.parts or self._tree.same_line(one.component, draft.component))
+        ]
+
+    def _kind(self, component: str, clause: Clause, first: int, end: int) -> str:
+        """The inner one of the tie rods where "inner" was said, and none of several."""
+        said = {m.id for m in clause.marks if m.detail == "qualifier" and first <= m.first < end}
+        return (self._tree.kind_with(component, sorted(said)) if said else None) or component
+
+    def _candidate(
+        self,
+        kind: Literal["mention", "apart"],
+        component: str,
+        spans: tuple[Range, ...],
+        words: Range,
+        *,
+        told: Mapping[int, frozenset[str]],
+    ) -> Candidate:
+        owners = [told[at] for at in range(*words) if at in told]
+        return Candidate(
+            kind=kind,
+            component=component,
+            name=self._components[component].name,
+            spans=spans,
+            parts=(words,),
+            possible=seats(self._components[component]),
+            inside=bool(owners),
+            own=any(component in each for each in owners),
+        )
+
+
+def _draft(
+    note: Note,
+    counts: Mapping[str, float],
+    part: Component,
+    *,
+    spans: tuple[Range, ...],
+    named: Sequence[_Named],
+) -> Candidate:
+    return Candidate(
+        kind="draft",
+        component=note.component,
+        name=part.name,
+        spans=spans,
+        parts=tuple(
+            one.words
+            for one in named
+            if one.component == note.component
+            and any(a <= one.words[0] and one.words[1] <= b for a, b in spans)
+        ),
+        possible=seats(part),
+        seats=seated(note.positions, part),
+        state=note.state or "defect",
+        action=note.action or "none",
+        urgency=note.urgency or "unstated",
+        conditions=bool(note.conditions),
+        wider=bool(note.action_positions) and set(note.action_positions) != set(note.positions),
+        counts=counts,
+    )
+
+
+def _told(drafts: Sequence[Candidate]) -> dict[int, frozenset[str]]:
+    """For each word that drafts rest on, their components."""
+    told: dict[int, frozenset[str]] = {}
+    for draft in drafts:
+        for first, last in draft.spans:
+            for at in range(first, last):
+                told[at] = told.get(at, frozenset()) | {draft.component}
+    return told
+
+
+def _standing_apart(clause: Clause) -> list[Range]:
+    """The clause's place words that no part stands beside, those that follow each other as one; where it has
+    neither, its first word of state. In tokens.
+    """
+    parts = [m for m in clause.marks if m.kind == "component"]
+    runs: list[Range] = []
+    for place in sorted((m for m in clause.marks if m.kind == "place"), key=lambda m: (m.first, m.last)):
+        if runs and place.first <= runs[-1][1]:
+            runs[-1] = (runs[-1][0], max(runs[-1][1], place.last))
+        else:
+            runs.append((place.first, place.last))
+    apart = [
+        (first, last)
+        for first, last in runs
+        if not any(0 <= part.first - last <= 1 or part.last == first for part in parts)
+    ]
+    if parts or apart:
+        return apart
+    states = [m for m in clause.marks if is_state(m) and m.kind != "quantity"]
+    return [(m.first, m.last) for m in states[:1]]
+
+
+def word_ranges(note: Note, reading: Reading) -> tuple[Range, ...]:
+    """The note's token ranges as word ranges, joined where they touch."""
+    tokens = reading.tokens
+    ranges = sorted({(tokens[a].word, tokens[b - 1].word + 1) for a, b in note.ranges if b > a})
+    joined: list[Range] = []
+    for first, last in ranges:
+        if joined and first <= joined[-1][1]:
+            joined[-1] = (joined[-1][0], max(joined[-1][1], last))
+        else:
+            joined.append((first, last))
+    return tuple(joined)
+
+
+def _words(reading: Reading, first: int, last: int) -> Range:
+    return reading.tokens[first].word, reading.tokens[last - 1].word + 1
+
+
+def _named(reading: Reading) -> list[_Named]:
+    """Every mark of a part, in order, the same words once."""
+    found: dict[tuple[Range, str], _Named] = {}
+    for number, clause in enumerate(reading.clauses):
+        for mark in clause.marks:
+            if mark.kind == "component":
+                words = _words(reading, mark.first, mark.last)
+                found.setdefault((words, mark.id), _Named(mark.id, words, (mark.first, mark.last), number))
+    return [found[key] for key in sorted(found)]
