@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import pytest
 
@@ -15,7 +15,7 @@ from voicecheck.lexicon import Lexicon
 from voicecheck.lexicon.matcher import compile_matcher
 from voicecheck.pipeline import transcript_from_text
 from voicecheck.records import FindingsResult
-from voicecheck.records.vocabulary import ACTIONS, POSITIONS, STATES, URGENCIES
+from voicecheck.records.vocabulary import ACTIONS, CORNERS, POSITIONS, STATES, URGENCIES
 
 NEVER = Trust(state=2.0, action=2.0, seats=2.0, drop=-1.0, add=2.0, apart=2.0)
 ALWAYS = Trust(state=0.5, action=0.5, seats=0.5, drop=0.3, add=0.5, apart=0.5)
@@ -166,3 +166,22 @@ def test_what_stands_alike_within_one_place_is_one_finding(
 ) -> None:
     text = "Front left shock absorber is leaking, replace it. Rear left shock is leaking, replace it."
     assert len(find(reader, lexicon, text, Told(says), ALWAYS).findings) == left
+
+
+def test_readings_of_a_finding_that_another_takes_in_go_to_that_one(reader: Reader, lexicon: Lexicon) -> None:
+    class Widens(Told):
+        """Takes the front for all four corners, and the rear for no finding of its own."""
+
+        def judge(self, words: Sequence[str], candidates: Sequence[Candidate]) -> list[Judgement]:
+            judged = []
+            for candidate, one in zip(candidates, super().judge(words, candidates), strict=True):
+                rear = any("rear" in seat for seat in candidate.seats)
+                seats = {str(seat): 0.95 if seat in CORNERS else 0.05 for seat in POSITIONS}
+                judged.append(replace(one, stands=0.1 if rear else 0.9, seats=seats))
+            return judged
+
+    text = "Tires. Eight left front, eight right front, nine left rear, nine right rear."
+    before = find(reader, lexicon, text, Told({}), NEVER)
+    (tire,) = find(reader, lexicon, text, Widens({}), ALWAYS).findings
+    assert [m.value for m in tire.measures] == [8, 8, 9, 9]
+    assert {m for finding in before.findings for m in finding.measures} == set(tire.measures)

@@ -94,10 +94,15 @@ class Review:
             return [], []
         judged = self._reader.judge(words, [*drafts, *(one.candidate for one in mentions)])
         kept: list[tuple[Note, dict[str, float]]] = []
+        dropped: list[Note] = []
         for note, judgement in zip(notes, judged[: len(notes)], strict=True):
             if judgement.stands >= self._trust.drop or note.done_with is not None:
                 changed = self._read_again(note, judgement)
                 kept.append((note, self._told(note, judgement, changed=changed)))
+            else:
+                dropped.append(note)
+        for note in dropped:
+            self._leave_readings([other for other, _ in kept], note)
         for note, judgement in self._more(mentions, judged[len(notes) :], notes, kept, reading):
             kept.append((note, self._told(note, judgement, changed=True) | {"second_found": 1.0}))
         kept.sort(key=lambda each: min(each[0].ranges, default=(0, 0)))
@@ -202,6 +207,19 @@ class Review:
         part = self._lexicon.components[note.component]
         mine, theirs = seated(note.positions, part), seated(other.positions, part)
         return bool(mine & theirs) or not mine or not theirs
+
+    def _leave_readings(self, kept: Sequence[Note], note: Note) -> None:
+        """What is no finding of its own, because another takes in its place ("tires, eight left front ...
+        nine left rear"), leaves that one its readings and its words.
+        """
+        part = self._lexicon.components[note.component]
+        mine = seated(note.positions, part)
+        for other in kept:
+            here = other.component == note.component and other.state == note.state
+            if here and note.measures and mine and mine <= seated(other.positions, part):
+                other.measures.extend(m for m in note.measures if m not in other.measures)
+                other.ranges.extend(note.ranges)
+                return
 
     @staticmethod
     def _hand_over(standing: Sequence[Note], note: Note) -> None:

@@ -317,6 +317,15 @@ class Statements:
             note.state, note.conditions = before.state, list(before.conditions)
         if note.action is None and note.state == before.state:
             note.action, note.urgency = before.action, note.urgency or before.urgency
+        elsewhere = not set(note.positions) & set(before.positions)
+        if (
+            note.component == before.component
+            and len(note.positions) == 1
+            and elsewhere
+            and not note.measures
+        ):
+            where = note.positions[0]  # "left has three mil, the right has the same": a reading of both
+            note.measures = [m.model_copy(update={"position": where}) for m in before.measures]
 
     def _suspect(self, note: Note) -> None:
         """ "it's wet there, may well be the rear main seal": the doubted part takes the condition just

@@ -36,6 +36,8 @@ _SAID_WITHOUT_NUMBER: frozenset[Unit] = frozenset(
     {"mm", "in", "0.001 in", "V", "L", "qt", "psi"}
 )  # "a quart"
 
+_ONE_BREATH = "said in one breath"
+
 
 @dataclass(frozen=True, slots=True)
 class _Atom:
@@ -427,7 +429,7 @@ class QuantityFinder:
         if self._unit(unit_mark) != "V" or unit_mark is None:
             return None
         value = run[0].value + run[1].value / 10 + run[2].value / 100
-        return self._mark(run[0].first, unit_mark.last, value, "V", by="said in one breath")
+        return self._mark(run[0].first, unit_mark.last, value, "V", by=_ONE_BREATH)
 
     def _in_one_breath(self, view: _View, atoms: Sequence[_Atom], index: int) -> Mark | None:
         atom = atoms[index]
@@ -451,7 +453,7 @@ class QuantityFinder:
                 value = atom.value * 100 + follower.value
             else:
                 return None
-            return self._mark(atom.first, end, value, unit, by="said in one breath")
+            return self._mark(atom.first, end, value, unit, by=_ONE_BREATH)
         if follower.first != atom.last:
             return None
         third = atoms[index + 2] if index + 2 < len(atoms) else None
@@ -461,7 +463,7 @@ class QuantityFinder:
         together = _joined(atom.value, follower.value, unit, alone=alone)
         if together is None:
             return None
-        return self._mark(atom.first, end, together, unit, by="said in one breath")
+        return self._mark(atom.first, end, together, unit, by=_ONE_BREATH)
 
     def _fractions(self, view: _View, first: int, value: Decimal, fraction: Mark) -> tuple[Mark | None, int]:
         """ "three sixteenths", "three quarters of a mil"; "three quarters worn" measures nothing."""
@@ -577,6 +579,13 @@ class QuantityFinder:
             here, after = shared[at], shared[at + 1]
             if here.unit is not None or after.unit is None:
                 continue
+            if (
+                here.by == _ONE_BREATH
+                and here.value is not None
+                and 11 <= here.value < 15
+                and after.unit != "V"
+            ):
+                continue  # "twelve six, seven hundred amps": the voltage of a battery
             listed = here.last == after.first and not view.tokens[here.last - 1].stop
             joint = view.at("number_list", here.last)
             if listed or (joint is not None and joint.last == after.first):

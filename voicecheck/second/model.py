@@ -37,6 +37,8 @@ class TaughtReader:
         options = onnxruntime.SessionOptions()
         options.log_severity_level = 3
         options.add_session_config_entry("session.intra_op.allow_spinning", "0")  # others need the cores too
+        # the weights are stored in 8 bits and computed with in 32, so that every machine reads alike
+        options.add_session_config_entry("session.disable_quant_qdq", "1")
         try:
             self._session = onnxruntime.InferenceSession(
                 str(weights), sess_options=options, providers=["CPUExecutionProvider"]
