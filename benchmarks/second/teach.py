@@ -428,6 +428,7 @@ def main() -> None:
     parser.add_argument("--out", type=Path)
     parser.add_argument("--keep", type=Path, help="the state of learning, for --go-on")
     parser.add_argument("--go-on", type=Path)
+    parser.add_argument("--mean", type=Path, help="another kept state: --out writes the mean of both")
     parser.add_argument("--epochs", type=int, default=10)
     parser.add_argument("--rate", type=float, default=1.2e-4)
     parser.add_argument("--pieces", type=int, default=3000)
@@ -490,6 +491,11 @@ def main() -> None:
             print(f"  left out: {judged(reader, left)}", flush=True)
         if given.keep:
             torch.save(reader.state_dict(), given.keep)
+    if given.mean:
+        other, now = torch.load(given.mean), reader.state_dict()
+        reader.load_state_dict(
+            {k: (v + other[k]) / 2 if v.is_floating_point() else v for k, v in now.items()}
+        )
     if given.out:
         export(reader, max(learn, key=lambda row: len(row["idx"])), given.out)
 

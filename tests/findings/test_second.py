@@ -168,6 +168,19 @@ def test_what_stands_alike_within_one_place_is_one_finding(
     assert len(find(reader, lexicon, text, Told(says), ALWAYS).findings) == left
 
 
+def test_one_finding_of_two_keeps_the_more_urgent_and_the_reasons(reader: Reader, lexicon: Lexicon) -> None:
+    text = (
+        "Front left shock absorber is leaking, replace it next time. "
+        "Rear left shock is leaking, must be replaced now if they keep the truck."
+    )
+    apart = {f.positions: f for f in find(reader, lexicon, text, Told({}), NEVER).findings}
+    assert {f.urgency for f in apart.values()} == {"later", "now"}
+    (one,) = find(reader, lexicon, text, Told({"shock": {"seats": ("front left",)}}), ALWAYS).findings
+    assert one.urgency == "now"
+    assert one.only_if == apart["rear left",].only_if
+    assert " ".join(span.read for span in one.heard) == text
+
+
 def test_readings_of_a_finding_that_another_takes_in_go_to_that_one(reader: Reader, lexicon: Lexicon) -> None:
     class Widens(Told):
         """Takes the front for all four corners, and the rear for no finding of its own."""

@@ -24,7 +24,15 @@ from voicecheck.lexicon.model import Component, Lexicon
 from voicecheck.lexicon.seats import seated, seats
 from voicecheck.records.base import Record
 from voicecheck.records.reading import Reading
-from voicecheck.records.vocabulary import POSITIONS, UNPRICED_ACTIONS, Action, Position, State, Urgency
+from voicecheck.records.vocabulary import (
+    POSITIONS,
+    UNPRICED_ACTIONS,
+    URGENCIES,
+    Action,
+    Position,
+    State,
+    Urgency,
+)
 
 _CERTAIN = ("defect", "missing")
 _FOLLOWS = 8  # tokens between two statements of which the one goes on with the other
@@ -184,6 +192,10 @@ class Review:
             twin.measures.extend(m for m in note.measures if m not in twin.measures)
             twin.limits_said.extend(m for m in note.limits_said if m not in twin.limits_said)
             twin.ranges.extend(note.ranges)
+            twin.urgency = min(twin.urgency, note.urgency, key=_urgent)
+            for name in ("only_if", "because", "otherwise"):
+                setattr(twin, name, getattr(twin, name) or getattr(note, name))
+            twin.sublet = twin.sublet or note.sublet
             take_in(twin, note)
         return joined
 
@@ -293,6 +305,10 @@ def _free_around(mention: Mention, notes: Sequence[Note], reading: Reading) -> R
     while last < clause.last and last not in taken:
         last += 1
     return first, last
+
+
+def _urgent(urgency: Urgency | None) -> int:
+    return URGENCIES.index(urgency or "unstated")
 
 
 def _near(one: Note, two: Note) -> bool:
