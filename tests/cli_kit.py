@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import importlib.util
 import os
 import subprocess
 import sys
 from collections.abc import Mapping, Sequence
 from pathlib import Path
+from types import ModuleType
 from typing import NamedTuple
 
 from click.testing import CliRunner
@@ -14,6 +16,17 @@ from click.testing import CliRunner
 from voicecheck.cli import main
 
 ROOT = Path(__file__).resolve().parent.parent
+
+
+def load_script(path: Path) -> ModuleType:
+    """A script that is no part of the package, as a module named after its file."""
+    spec = importlib.util.spec_from_file_location(path.stem, path)
+    assert spec is not None
+    assert spec.loader is not None
+    module = importlib.util.module_from_spec(spec)
+    sys.modules[path.stem] = module  # dataclasses look their module up
+    spec.loader.exec_module(module)
+    return module
 
 
 class Ran(NamedTuple):

@@ -2,30 +2,16 @@
 
 from __future__ import annotations
 
-import importlib.util
-import sys
 from pathlib import Path
-from types import ModuleType
 from typing import Any
 
 import pytest
-from cli_kit import ROOT
+from cli_kit import ROOT, load_script
 
 from voicecheck.pipeline import Workshop
 from voicecheck.records import InputError
 
-
-def _load() -> ModuleType:
-    spec = importlib.util.spec_from_file_location("baseline", ROOT / "benchmarks" / "baseline.py")
-    assert spec is not None
-    assert spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    sys.modules["baseline"] = module  # dataclasses look their module up
-    spec.loader.exec_module(module)
-    return module
-
-
-baseline = _load()
+baseline = load_script(ROOT / "benchmarks" / "baseline.py")
 
 
 @pytest.fixture(scope="module")

@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 from findings_kit import Found, find
 
+from voicecheck.language import Reader
 from voicecheck.lexicon import Lexicon
 from voicecheck.pipeline import Workshop
 
@@ -12,6 +13,11 @@ from voicecheck.pipeline import Workshop
 @pytest.fixture(scope="session")
 def lexicon(workshop: Workshop) -> Lexicon:
     return workshop.lexicon
+
+
+@pytest.fixture(scope="session")
+def reader(workshop: Workshop) -> Reader:
+    return workshop.reader
 
 
 @pytest.fixture(scope="session")

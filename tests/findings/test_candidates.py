@@ -8,13 +8,7 @@ from voicecheck.findings import Finder
 from voicecheck.findings.candidates import Candidate
 from voicecheck.language import Reader
 from voicecheck.lexicon import Lexicon
-from voicecheck.lexicon.matcher import compile_matcher
 from voicecheck.pipeline import transcript_from_text
-
-
-@pytest.fixture(scope="module")
-def reader(lexicon: Lexicon) -> Reader:
-    return Reader(lexicon, compile_matcher(lexicon))
 
 
 def asked(reader: Reader, lexicon: Lexicon, text: str) -> list[Candidate]:

@@ -12,7 +12,6 @@ from voicecheck.findings.candidates import Candidate
 from voicecheck.findings.second import Judgement, Review, Trust
 from voicecheck.language import Reader
 from voicecheck.lexicon import Lexicon
-from voicecheck.lexicon.matcher import compile_matcher
 from voicecheck.pipeline import transcript_from_text
 from voicecheck.records import FindingsResult
 from voicecheck.records.vocabulary import ACTIONS, CORNERS, POSITIONS, STATES, URGENCIES
@@ -48,11 +47,6 @@ class Told:
 
 def _sure(names: Sequence[str], said: str) -> dict[str, float]:
     return {name: 0.9 if name == said else 0.1 / (len(names) - 1) for name in names}
-
-
-@pytest.fixture(scope="module")
-def reader(lexicon: Lexicon) -> Reader:
-    return Reader(lexicon, compile_matcher(lexicon))
 
 
 def find(reader: Reader, lexicon: Lexicon, text: str, told: Told, trust: Trust) -> FindingsResult:

@@ -12,7 +12,6 @@ from voicecheck.findings import Finder
 from voicecheck.findings.sureness import Judged, Sureness
 from voicecheck.language import Reader
 from voicecheck.lexicon import Lexicon
-from voicecheck.lexicon.matcher import compile_matcher
 from voicecheck.pipeline import Workshop, load_sureness, transcript_from_text
 from voicecheck.records import DataError, FindingsResult
 from voicecheck.resources import shared_dir
@@ -22,11 +21,6 @@ FIELDS: tuple[Judged, ...] = ("component", "positions", "state", "action", "find
 
 def sureness(ask_below: float, **weights: float) -> Sureness:
     return Sureness(weights={field: dict(weights) for field in FIELDS}, ask_below=ask_below)
-
-
-@pytest.fixture(scope="module")
-def reader(lexicon: Lexicon) -> Reader:
-    return Reader(lexicon, compile_matcher(lexicon))
 
 
 def find(reader: Reader, finder: Finder, text: str) -> tuple[FindingsResult, list[dict[str, float]]]:

@@ -2,33 +2,20 @@
 
 from __future__ import annotations
 
-import importlib.util
 import shutil
-import sys
 from pathlib import Path
-from types import ModuleType
 from typing import Any
 
 import numpy as np
 import pytest
 import yaml
+from cli_kit import load_script
 
 SAMPLES = Path(__file__).resolve().parents[2] / "samples_synthetic"
 TEXTS = sorted(path for folder in ("tune", "hold") for path in (SAMPLES / folder).glob("*.txt"))
 
 
-def load_script() -> ModuleType:
-    """The script as a module; it is not part of the package."""
-    spec = importlib.util.spec_from_file_location("make_audio", SAMPLES / "make_audio.py")
-    assert spec is not None
-    assert spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    sys.modules["make_audio"] = module
-    spec.loader.exec_module(module)
-    return module
-
-
-script = load_script()
+script = load_script(SAMPLES / "make_audio.py")
 
 
 def test_there_are_samples_in_both_folders() -> None:

@@ -2,28 +2,18 @@
 
 from __future__ import annotations
 
-import importlib.util
-import sys
-from pathlib import Path
 from types import ModuleType
 
 import pytest
+from cli_kit import ROOT, load_script
 
 from voicecheck.measure.gold import GoldFinding
 from voicecheck.records import Position
 
-SCRIPT = Path(__file__).resolve().parents[2] / "benchmarks" / "second" / "prepare.py"
-
 
 @pytest.fixture(scope="module")
 def prepare() -> ModuleType:
-    spec = importlib.util.spec_from_file_location("prepare_lessons", SCRIPT)
-    assert spec is not None
-    assert spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    sys.modules[spec.name] = module
-    spec.loader.exec_module(module)
-    return module
+    return load_script(ROOT / "benchmarks" / "second" / "prepare.py")
 
 
 def gold(component: str, positions: list[Position], state: str, action: str, quote: str) -> GoldFinding:

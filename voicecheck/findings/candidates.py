@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from itertools import pairwise
 from typing import Literal
 
 from voicecheck.findings.notes import Note, is_state
@@ -91,13 +92,14 @@ class Candidates:
             _draft(note, counted, self._components[note.component], spans=its, named=named)
             for note, counted, its in zip(notes, counts, spans, strict=True)
         ]
-        return drafts, [*self._left_alone(drafts, named, reading), *self._apart(drafts, named, reading)]
+        told = _told(drafts)
+        left_alone = self._left_alone(drafts, named, reading, told=told)
+        return drafts, [*left_alone, *self._apart(named, reading, told=told)]
 
     def _left_alone(
-        self, drafts: Sequence[Candidate], named: Sequence[_Named], reading: Reading
+        self, drafts: Sequence[Candidate], named: Sequence[_Named], reading: Reading, *, told: _Told
     ) -> list[Mention]:
         own = {(draft.component, part) for draft in drafts for part in draft.parts}
-        told = _told(drafts)
         return [
             Mention(
                 one.component,
@@ -110,12 +112,11 @@ class Candidates:
             if (one.component, one.words) not in own
         ]
 
-    def _apart(self, drafts: Sequence[Candidate], named: Sequence[_Named], reading: Reading) -> list[Mention]:
+    def _apart(self, named: Sequence[_Named], reading: Reading, *, told: _Told) -> list[Mention]:
         """Places and states that stand apart from any part, each with the part that a finding was last about;
         and where a finding rests on its part's name a second time.
         """
-        told = _told(drafts)
-        owners = {one.words: self._owners(one, drafts) for one in named}
+        owners = {one.words: self._owners(one, told) for one in named}
         found: list[Mention] = []
         recent: list[tuple[str, Range]] = []
         by_clause: dict[int, list[_Named]] = {}
@@ -123,12 +124,11 @@ class Candidates:
             by_clause.setdefault(one.clause, []).append(one)
         for number, clause in enumerate(reading.clauses):
             parts = by_clause.get(number, [])
-            stands = _standing_apart(clause) if clause.mood == "said" else []
-            heads = sorted({first for first, _ in stands} | {one.tokens[0] for one in parts})
-            for first in heads:
-                end = next((other for other in heads if other > first), clause.last)
-                stand = next((one for one in stands if one[0] == first), None)
-                if stand is not None:
+            stands = dict(_standing_apart(clause)) if clause.mood == "said" else {}
+            heads = sorted(stands.keys() | {one.tokens[0] for one in parts})
+            for first, end in pairwise((*heads, clause.last)):
+                if first in stands:
+                    stand = (first, stands[first])
                     words = _words(reading, *stand)
                     if not recent or words[0] - recent[-1][1][1] > _BACK:
                         continue
@@ -148,12 +148,13 @@ class Candidates:
                         recent.append((draft.component, one.words))
         return found
 
-    def _owners(self, one: _Named, drafts: Sequence[Candidate]) -> list[Candidate]:
+    def _owners(self, one: _Named, told: _Told) -> list[Candidate]:
         """The drafts that a named part is a part of the words of, by its own name or a more general one."""
+        first, last = one.words
         return [
             draft
-            for draft in drafts
-            if any(a <= one.words[0] and one.words[1] <= b for a, b in draft.spans)
+            for draft in told.get(first, ())
+            if any(a <= first and last <= b for a, b in draft.spans)
             and (one.words in draft.parts or self._tree.same_line(one.component, draft.component))
         ]
 
@@ -169,9 +170,9 @@ class Candidates:
         spans: tuple[Range, ...],
         words: Range,
         *,
-        told: Mapping[int, frozenset[str]],
+        told: _Told,
     ) -> Candidate:
-        owners = [told[at] for at in range(*words) if at in told]
+        owners = [draft for at in range(*words) for draft in told.get(at, ())]
         return Candidate(
             kind=kind,
             component=component,
@@ -180,7 +181,7 @@ class Candidates:
             parts=(words,),
             possible=seats(self._components[component]),
             inside=bool(owners),
-            own=any(component in each for each in owners),
+            own=any(draft.component == component for draft in owners),
         )
 
 
@@ -214,13 +215,16 @@ def _draft(
     )
 
 
-def _told(drafts: Sequence[Candidate]) -> dict[int, frozenset[str]]:
-    """For each word that drafts rest on, their components."""
-    told: dict[int, frozenset[str]] = {}
+_Told = Mapping[int, Sequence[Candidate]]
+
+
+def _told(drafts: Sequence[Candidate]) -> _Told:
+    """For each word the drafts that rest on it, in order."""
+    told: dict[int, list[Candidate]] = {}
     for draft in drafts:
         for first, last in draft.spans:
             for at in range(first, last):
-                told[at] = told.get(at, frozenset()) | {draft.component}
+                told.setdefault(at, []).append(draft)
     return told
 
 
@@ -229,17 +233,14 @@ def _standing_apart(clause: Clause) -> list[Range]:
     neither, its first word of state. In tokens.
     """
     parts = [m for m in clause.marks if m.kind == "component"]
+    begin, end = {m.first for m in parts}, {m.last for m in parts}
     runs: list[Range] = []
     for place in sorted((m for m in clause.marks if m.kind == "place"), key=lambda m: (m.first, m.last)):
         if runs and place.first <= runs[-1][1]:
             runs[-1] = (runs[-1][0], max(runs[-1][1], place.last))
         else:
             runs.append((place.first, place.last))
-    apart = [
-        (first, last)
-        for first, last in runs
-        if not any(0 <= part.first - last <= 1 or part.last == first for part in parts)
-    ]
+    apart = [(first, last) for first, last in runs if first not in end and begin.isdisjoint((last, last + 1))]
     if parts or apart:
         return apart
     states = [m for m in clause.marks if is_state(m) and m.kind != "quantity"]

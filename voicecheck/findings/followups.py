@@ -8,7 +8,7 @@ from copy import copy
 from voicecheck.findings.antecedents import Antecedents
 from voicecheck.findings.filling import Filler, orders_pair, share_limits
 from voicecheck.findings.items import ClauseItems
-from voicecheck.findings.notes import Note, Saying, is_state, split_sayings, turn_round
+from voicecheck.findings.notes import Note, Saying, is_state, read_at, split_sayings, turn_round
 from voicecheck.findings.noting import Noter
 from voicecheck.findings.places import Place, as_place, axles_of, on_same_axle, resolve, single_axle
 from voicecheck.findings.remedies import WIDE, Remedies
@@ -238,7 +238,7 @@ class Followups:
         if not place.located:
             note.positions = before.positions
         where = note.positions[0] if len(note.positions) == 1 else None
-        note.measures = [measure.model_copy(update={"position": where}) for measure in before.measures]
+        note.measures = read_at(before.measures, where)
         note.placed = "said"
         note.done_with = None
         return note

@@ -108,7 +108,7 @@ class Merger:
             twin.ranges.extend(note.ranges)
             if not (_by_reading(twin) and _by_reading(note)):
                 twin.doubts.pop("state", None)
-            take_in(twin, note)
+            _take_in(twin, note)
         return kept
 
     @staticmethod
@@ -135,12 +135,7 @@ class Merger:
         first = faults[0]
         for other in faults[1:]:
             kept.remove(other)
-            take_in(first, other)
-            first.positions = (*first.positions, *(p for p in other.positions if p not in first.positions))
-            first.conditions.extend(c for c in other.conditions if c not in first.conditions)
-            first.measures.extend(m for m in other.measures if m not in first.measures)
-            first.limits_said.extend(other.limits_said)
-            first.ranges.extend(other.ranges)
+            widen(first, other)
         self._into(first, note, fine_beside=self._fine_beside(kept, first, note))
         kept.remove(first)
         self._absorb_readings(kept, first)
@@ -196,7 +191,7 @@ class Merger:
             return
         for other in inside:
             kept.remove(other)
-            take_in(note, other)
+            _take_in(note, other)
             for condition in other.conditions:
                 if condition not in note.conditions:
                     note.conditions.append(condition)
@@ -246,7 +241,7 @@ class Merger:
             if not getattr(home, name):
                 setattr(home, name, getattr(note, name))
         home.sublet = home.sublet or note.sublet
-        take_in(home, note)
+        _take_in(home, note)
         if not there and here:
             home.positions, home.placed = note.positions, note.placed
         if home.component in self._tree.line(note.component):
@@ -298,7 +293,17 @@ def _is_other_side(one: Note, two: Note) -> bool:
     )
 
 
-def take_in(home: Note, note: Note) -> None:
+def widen(home: Note, note: Note) -> None:
+    """What the note says of its places is said at home as well: places, faults, readings, words."""
+    home.positions = tuple(dict.fromkeys((*home.positions, *note.positions)))
+    home.conditions.extend(c for c in note.conditions if c not in home.conditions)
+    home.measures.extend(m for m in note.measures if m not in home.measures)
+    home.limits_said.extend(m for m in note.limits_said if m not in home.limits_said)
+    home.ranges.extend(note.ranges)
+    _take_in(home, note)
+
+
+def _take_in(home: Note, note: Note) -> None:
     """Who points at the note points at its home from now on."""
     note.merged = home
     home.done_with = home.done_with or note.done_with

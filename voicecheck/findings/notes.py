@@ -138,6 +138,11 @@ def turn_round(note: Note, told: Sequence[Note]) -> None:
     note.state = "defect" if before.state == "ok" else "ok"
 
 
+def read_at(measures: Sequence[Measure], where: Position | None) -> list[Measure]:
+    """The same readings, taken at another place."""
+    return [measure.model_copy(update={"position": where}) for measure in measures]
+
+
 def says_anything(marks: Sequence[Mark]) -> bool:
     """Whether the marks place, judge, measure or advise, or say "the same"."""
     return any(

@@ -17,7 +17,7 @@ from typing import Protocol, cast
 from pydantic import Field
 
 from voicecheck.findings.candidates import Candidate, Candidates, Mention, Range
-from voicecheck.findings.merge import take_in
+from voicecheck.findings.merge import widen
 from voicecheck.findings.notes import Note
 from voicecheck.findings.parts import PartTree
 from voicecheck.lexicon.model import Component, Lexicon
@@ -77,11 +77,9 @@ class Trust(Record):
 class Review:
     """Takes into the notes of one reading what the second reader is sure of."""
 
-    def __init__(
-        self, lexicon: Lexicon, *, reader: SecondReader, trust: Trust, tree: PartTree | None = None
-    ) -> None:
+    def __init__(self, lexicon: Lexicon, *, reader: SecondReader, trust: Trust) -> None:
         self._lexicon = lexicon
-        self._tree = tree or PartTree(lexicon)
+        self._tree = PartTree(lexicon)
         self._candidates = Candidates(lexicon, self._tree)
         self._reader = reader
         self._trust = trust
@@ -187,16 +185,11 @@ class Review:
             if twin is None:
                 joined.append((note, told))
                 continue
-            twin.positions = tuple(dict.fromkeys((*twin.positions, *note.positions)))
-            twin.conditions.extend(c for c in note.conditions if c not in twin.conditions)
-            twin.measures.extend(m for m in note.measures if m not in twin.measures)
-            twin.limits_said.extend(m for m in note.limits_said if m not in twin.limits_said)
-            twin.ranges.extend(note.ranges)
+            widen(twin, note)
             twin.urgency = min(twin.urgency, note.urgency, key=_urgent)
             for name in ("only_if", "because", "otherwise"):
                 setattr(twin, name, getattr(twin, name) or getattr(note, name))
             twin.sublet = twin.sublet or note.sublet
-            take_in(twin, note)
         return joined
 
     def _is_twin(self, other: Note, note: Note) -> bool:

@@ -11,7 +11,15 @@ from voicecheck.findings.corrections import Corrections
 from voicecheck.findings.filling import orders_pair, share_limits
 from voicecheck.findings.items import Item, Part
 from voicecheck.findings.naming import Namer
-from voicecheck.findings.notes import Note, Saying, is_state, names_reading, split_sayings, turn_round
+from voicecheck.findings.notes import (
+    Note,
+    Saying,
+    is_state,
+    names_reading,
+    read_at,
+    split_sayings,
+    turn_round,
+)
 from voicecheck.findings.noting import Noter
 from voicecheck.findings.parts import singular
 from voicecheck.findings.places import Place, as_place, axles_of, resolve, single_axle
@@ -317,15 +325,10 @@ class Statements:
             note.state, note.conditions = before.state, list(before.conditions)
         if note.action is None and note.state == before.state:
             note.action, note.urgency = before.action, note.urgency or before.urgency
-        elsewhere = not set(note.positions) & set(before.positions)
-        if (
-            note.component == before.component
-            and len(note.positions) == 1
-            and elsewhere
-            and not note.measures
-        ):
-            where = note.positions[0]  # "left has three mil, the right has the same": a reading of both
-            note.measures = [m.model_copy(update={"position": where}) for m in before.measures]
+        elsewhere = set(note.positions).isdisjoint(before.positions)
+        one_place = note.component == before.component and len(note.positions) == 1
+        if one_place and elsewhere and not note.measures:  # "left has three mil, the right has the same"
+            note.measures = read_at(before.measures, note.positions[0])
 
     def _suspect(self, note: Note) -> None:
         """ "it's wet there, may well be the rear main seal": the doubted part takes the condition just

@@ -37,6 +37,7 @@ _SAID_WITHOUT_NUMBER: frozenset[Unit] = frozenset(
 )  # "a quart"
 
 _ONE_BREATH = "said in one breath"
+_BATTERY_VOLTS = range(11, 15)  # whole volts of a car's battery, as in "twelve six"
 
 
 @dataclass(frozen=True, slots=True)
@@ -293,7 +294,7 @@ def _joined(first: Decimal, second: Decimal, unit: Unit | None, *, alone: bool) 
         if 10 <= first < 1000 and 1 <= second < 10:
             return first * 1000 + second * 100
         return None
-    if unit == "V" or (unit is None and alone and 11 <= first <= 14):
+    if unit == "V" or (unit is None and alone and first in _BATTERY_VOLTS):
         if 10 <= first < 20 and 10 <= second < 100:
             return first + second / 100
         if first >= 10 and second < 10:
@@ -579,13 +580,9 @@ class QuantityFinder:
             here, after = shared[at], shared[at + 1]
             if here.unit is not None or after.unit is None:
                 continue
-            if (
-                here.by == _ONE_BREATH
-                and here.value is not None
-                and 11 <= here.value < 15
-                and after.unit != "V"
-            ):
-                continue  # "twelve six, seven hundred amps": the voltage of a battery
+            in_volts = here.by == _ONE_BREATH and here.value is not None and int(here.value) in _BATTERY_VOLTS
+            if in_volts and after.unit != "V":
+                continue  # "twelve six, seven hundred amps"
             listed = here.last == after.first and not view.tokens[here.last - 1].stop
             joint = view.at("number_list", here.last)
             if listed or (joint is not None and joint.last == after.first):

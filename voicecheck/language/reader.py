@@ -143,8 +143,9 @@ class Reader:
                 before -= 1
             for last in range(at + 1, at + _LONGEST_ALSO + 1):
                 said = " ".join(token.text for token in tokens[at:last])
-                inside = [m for m in marks if before <= m.first < last and m.kind in ("component", "action")]
-                if said in self._also and last in rests and before in rests and not inside:
+                if said not in self._also or last not in rests or before not in rests:
+                    continue
+                if not any(before <= m.first < last and m.kind in ("component", "action") for m in marks):
                     found.append(Mark(kind="grammar", first=at, last=last, id=said, detail="same"))
         return found
 

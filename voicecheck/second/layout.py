@@ -131,9 +131,10 @@ def arrays(
                     mask[row, a:b] = 1.0
                     tag[row, a:b] = kind
     name = np.zeros((number, NAME), dtype=np.int64)
-    for row, (at, _, _) in enumerate(window.candidates):
-        pieces = split(candidates[at].name.split())[0][:NAME]
-        name[row, : len(pieces)] = pieces
+    called = [candidates[at].name for at, _, _ in window.candidates]
+    split_once = {each: split(each.split())[0][:NAME] for each in set(called)}
+    for row, each in enumerate(called):
+        name[row, : len(split_once[each])] = split_once[each]
     feat = [features(candidates[at], counts) for at, _, _ in window.candidates]
     return {
         "ids": np.array([window.ids], dtype=np.int64),
