@@ -20,6 +20,24 @@ def test_evidence_names_its_findings(found: Found) -> None:
     assert (entry.kind, entry.findings, entry.first, entry.last) == ("evidence", ("f1",), 0, 5)
 
 
+@pytest.mark.parametrize(
+    "text",
+    ["The pitman moves.", "Antenna folds.", "Fuel cap locks.", "The bearing spins lovely.", "Right stud moves."],
+)
+def test_what_is_said_of_a_part_that_it_does_not_fit_is_shown(found: Found, text: str) -> None:
+    result = found(f"Horn works. {text}")
+    assert result.ledger.entries[-1].kind == "unplaced"
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["Left front.", "Steering next.", "Now the fuel cap.", "Okay, good, under the hood.", "Wheel locks."],
+)
+def test_a_heading_is_talk(found: Found, text: str) -> None:
+    result = found(f"{text} Horn works.")
+    assert {entry.kind for entry in result.ledger.entries} == {"talk", "evidence"}
+
+
 def test_talk_is_talk(found: Found) -> None:
     assert entries(found, "Okay, let me get a light. Strut is leaking.") == [
         ("talk", "Okay, let me get a light."),

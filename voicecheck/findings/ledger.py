@@ -91,7 +91,7 @@ _IN_PART = frozenset({"where it lands", "when", "the rest, no part named"})
 
 def _excused(why: str, mark: Mark, fine: Collection[str], *, told: bool) -> bool:
     """Whether words are known to be talk, and not only in part. ``told``: the clause has evidence as well."""
-    if why in _MAY_BE_MEANT:
+    if why in _MAY_BE_MEANT or (why == "heading" and mark.kind == "condition"):
         return False
     if not why or mark.kind not in ("condition", "action") or mark.id in fine or mark.negated:
         return bool(why)
