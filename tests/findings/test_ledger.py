@@ -22,7 +22,13 @@ def test_evidence_names_its_findings(found: Found) -> None:
 
 @pytest.mark.parametrize(
     "text",
-    ["The pitman moves.", "Antenna folds.", "Fuel cap locks.", "The bearing spins lovely.", "Right stud moves."],
+    [
+        "The pitman moves.",
+        "Antenna folds.",
+        "Fuel cap locks.",
+        "The bearing spins lovely.",
+        "Right stud moves.",
+    ],
 )
 def test_what_is_said_of_a_part_that_it_does_not_fit_is_shown(found: Found, text: str) -> None:
     result = found(f"Horn works. {text}")
@@ -74,15 +80,27 @@ def test_what_finds_no_place_is_unplaced_or_a_heading(found: Found, text: str) -
     "text",
     [
         "Left front four thirty-seconds.",
-        pytest.param(
-            "Twelve point four volts.",
-            marks=pytest.mark.xfail(strict=True, reason="a reading that no part takes is lost in silence"),
-        ),
+        "Twelve point four volts.",
+        "Left rear, six and six.",
+        "Thirty-two p s i.",
+        "Three millimeters on the inside.",
     ],
 )
 def test_a_reading_without_a_part_is_not_lost(found: Found, text: str) -> None:
     result = found(text)
     assert result.findings or any(entry.kind == "unplaced" for entry in result.ledger.entries)
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "It has ninety thousand miles on it.", "I got ten minutes.", "Van forty one.",
+        "He stands ten feet away.", "I've only got two things on it.",
+    ],
+)  # fmt: skip
+def test_a_number_of_other_things_is_talk(found: Found, text: str) -> None:
+    result = found(f"Horn works. {text}")
+    assert "unplaced" not in {entry.kind for entry in result.ledger.entries}
 
 
 def test_an_exception_is_not_lost(found: Found) -> None:

@@ -6,7 +6,8 @@ from collections.abc import Collection, Sequence
 
 from voicecheck.findings.scene import Talk
 from voicecheck.records.finding import Finding, Ledger, LedgerEntry
-from voicecheck.records.reading import Mark, Reading
+from voicecheck.records.reading import Clause, Mark, Reading
+from voicecheck.records.vocabulary import POSITIONS
 
 
 def keep_ledger(
@@ -19,9 +20,9 @@ def keep_ledger(
 ) -> Ledger:
     """Every word once, in order: evidence, talk, or unplaced.
 
-    A clause that names a part, a condition or advice and is no one's evidence is unplaced, unless the rules
-    know why it is talk (a question, a general remark, something taken back). ``fine`` are the conditions that
-    are no faults.
+    A clause that names a part, a condition, advice or a reading and is no one's evidence is unplaced, unless
+    the rules know why it is talk (a question, a general remark, something taken back). ``fine`` are the
+    conditions that are no faults.
     """
     if not words:
         return Ledger(entries=())
@@ -40,8 +41,8 @@ def keep_ledger(
     for clause in reading.clauses:
         covered = [token.word for token in tokens[clause.first : clause.last]]
         told = any(kinds[word] == "evidence" for word in covered)
-        for mark in clause.marks:
-            if mark.kind not in ("condition", "component", "action"):
+        for mark in sorted(clause.marks, key=lambda mark: mark.kind == "quantity"):
+            if mark.kind not in _WHY or (mark.kind == "quantity" and not _is_reading(mark, clause)):
                 continue
             marked = [tokens[at].word for at in range(mark.first, mark.last)]
             if any(
@@ -93,13 +94,27 @@ def _excused(why: str, mark: Mark, fine: Collection[str], *, told: bool) -> bool
     """Whether words are known to be talk, and not only in part. ``told``: the clause has evidence as well."""
     if why in _MAY_BE_MEANT or (why == "heading" and mark.kind == "condition"):
         return False
-    if not why or mark.kind not in ("condition", "action") or mark.id in fine or mark.negated:
+    if not why or mark.kind == "component" or mark.id in fine or mark.negated:
         return bool(why)
     return why not in _NO_EXCUSE and (told or why not in _IN_PART)
+
+
+def _is_reading(mark: Mark, clause: Clause) -> bool:
+    """Whether a number is one of the car's: in a unit of readings, or at one of its corners and no count
+    ("two tires").
+    """
+    if mark.unit is None:
+        counts = any(other.kind == "component" and other.first == mark.last for other in clause.marks)
+        return not counts and any(other.kind == "place" and other.id in POSITIONS for other in clause.marks)
+    return mark.unit not in _ALSO_OF_OTHER_THINGS
 
 
 _WHY = {
     "condition": "names a condition",
     "component": "names a part",
     "action": "names advice",
+    "quantity": "gives a reading",
 }
+
+# Units in which people also tell how far they drove, how long it took, how much is left.
+_ALSO_OF_OTHER_THINGS = frozenset({"mi", "km", "in", "year", "month", "h", "min", "s", "count", "code", "%"})
