@@ -86,6 +86,28 @@ def test_a_part_that_it_reads_as_fine_keeps_no_fault(reader: Reader, lexicon: Le
     assert (rod.state, rod.conditions, rod.action) == ("ok", (), "none")
 
 
+@pytest.mark.parametrize(("fine", "codes"), [(0.85, []), (0.95, ["fine_or_fault"])])
+def test_a_fault_that_it_takes_for_fine_is_asked_about_unless_it_is_very_sure(
+    reader: Reader, lexicon: Lexicon, fine: float, codes: list[str]
+) -> None:
+    told = Told({"pads": {"state": "ok", "action": "none"}})
+    trust = ALWAYS.model_copy(update={"fine": fine})
+    text = "The front pads don't have much left. Horn is fine."
+    pads, horn = find(reader, lexicon, text, told, trust).findings
+    assert pads.state == "ok"
+    assert [ask.code for ask in pads.asks] == codes
+    assert horn.asks == ()
+
+
+def test_what_was_fine_already_or_is_a_fault_still_is_no_such_question(
+    reader: Reader, lexicon: Lexicon
+) -> None:
+    told = Told({"horn": {"state": "not_checked"}, "pads": {"state": "suspect", "action": "diagnose"}})
+    trust = ALWAYS.model_copy(update={"fine": 2.0})
+    found = find(reader, lexicon, "The front pads are thin. Horn is fine.", told, trust).findings
+    assert [ask.code for finding in found for ask in finding.asks] == []
+
+
 def test_a_finding_that_it_does_not_believe_is_shown_as_unplaced(reader: Reader, lexicon: Lexicon) -> None:
     result = find(reader, lexicon, TEXT, Told({"tie rod": {"stands": 0.1}}), ALWAYS)
     assert [finding.component.id for finding in result.findings] == ["horn"]

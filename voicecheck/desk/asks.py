@@ -118,6 +118,10 @@ _TABLE: tuple[Rule, ...] = (
         ),
     ),
     Rule(
+        code="fine_or_fault", made_by="findings", settled_by=("state", "action"),
+        choices=(_c("fine", "close"), _c("faulty, price the work", "defect")),
+    ),
+    Rule(
         code="heard_unclearly", made_by="findings", settled_by=("component",), typed="other_part",
         choices=(
             _c("yes", "close"),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from voicecheck.findings.notes import Note
+from voicecheck.findings.notes import FINE_OR_FAULT, Note
 from voicecheck.findings.places import doubtful, sits
 from voicecheck.lexicon.model import Component, Lexicon
 from voicecheck.records.asks import Ask
@@ -76,6 +76,13 @@ def asks_of(note: Note, lexicon: Lexicon, spans: Sequence[Span], *, sure: float)
         message = f"“{names}” is not usually said of {part.name}. Is that what was meant?"
         choices = ("yes", "no, another part")
         asks.append(Ask(code="condition_does_not_fit", field="conditions", message=message, choices=choices))
+    if note.doubts.get("state") == FINE_OR_FAULT and note.action in (None, *UNPRICED_ACTIONS):
+        said = " … ".join(span.read for span in spans[:_SPANS_SHOWN])
+        message = (
+            f"“{said}”: {part.name} was taken for fine, though the words may tell of a fault. Is it fine?"
+        )
+        choices = ("fine", "faulty, price the work")
+        asks.append(Ask(code="fine_or_fault", field="state", message=message, choices=choices))
     if sure < _UNSURE_WORD:
         message = f"The words “{spans[0].heard}” were not clear. Is this about {part.name}?"
         asks.append(Ask(code="heard_unclearly", field="component", message=message, choices=("yes", "no")))

@@ -51,7 +51,7 @@ class Evidence:
             "bare": float(note.state in ("defect", "missing") and not note.conditions and not note.measures),
             "bare_priced": float(priced and not note.conditions and not note.measures),
             "good_priced": float(priced and note.state == "ok"),
-            "reading_only": float("state" in note.doubts),
+            "reading_only": float(note.doubts.get("state") == "reading only"),
             "misfit": float("conditions" in note.doubts),
             "suspect": float(note.state == "suspect"),
             "ok": float(note.state == "ok"),

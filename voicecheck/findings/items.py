@@ -60,6 +60,9 @@ class Cutter:
     def __init__(self, lexicon: Lexicon, *, tree: PartTree | None = None) -> None:
         self._lexicon = lexicon
         self._tree = tree or PartTree(lexicon)
+        self._heads = frozenset(
+            name.split()[-1].lower() for part in lexicon.components.values() for name in part.names
+        )
 
     def cut(self, tokens: Sequence[Token], clause: Clause) -> ClauseItems:
         """The items of one clause, in order."""
@@ -148,6 +151,10 @@ class Cutter:
         tie = view.tie_before(here.mark, floor=max(lead_first, before.mark.last))
         direct = lead_first <= before.mark.last
         if direct and not states and not lead_says and tie == "" and view.adjacent(before.mark, here.mark):
+            if self._are_several(view, before) and not self._is_its_piece(view, before, here):
+                item.parts.append(here)  # "pads rotors worn", without a rest: a plural names no kind
+                item.last = item.trail_first = here.mark.last
+                return
             # "control arm bushing" where the lexicon knows the two words only apart
             if item.parts[-1] is not before:  # "the seal on the water pump pulley": the whole goes on
                 item.parts[-1].wholes.append(here.component)
@@ -226,6 +233,22 @@ class Cutter:
             return
         before.wholes.append(here.component)
         before.lead = (*before.lead, *(mark for mark in here.lead if mark.kind == "place"))
+
+    def _are_several(self, view: ClauseView, part: Part) -> bool:
+        """Whether the part was named in the plural, by a name that is there in the singular."""
+        last = view.tokens[part.mark.last - 1].text
+        return last.endswith("s") and last.removesuffix("s") in self._heads
+
+    def _is_its_piece(self, view: ClauseView, before: Part, here: Part) -> bool:
+        """ "brakes pads", "control arms bushings", "brake pads sensor": the second of the first."""
+        whole = before.component
+        if self._tree.is_collective(whole) or self._tree.is_whole_of(whole, here.component):
+            return True
+        if not self._tree.is_general_piece(here.component):
+            return False
+        piece = self._tree.piece_of(here.component, whole)
+        known = piece is not None and self._tree.is_whole_of(whole, piece)
+        return known or not self._are_several(view, here)
 
     def _is_head(self, head: str, piece: str) -> bool:
         """Whether the first names a whole system ("steering linkage, idler arm's loose")."""

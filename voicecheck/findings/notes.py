@@ -11,6 +11,8 @@ from voicecheck.records.finding import Measure
 from voicecheck.records.reading import Mark, Token
 from voicecheck.records.vocabulary import UNPRICED_ACTIONS, Action, Position, State, Urgency
 
+FINE_OR_FAULT = "fine or fault"  # the doubt about a state that two readers read in opposite ways
+
 
 @dataclass(slots=True)
 class Saying:

@@ -18,7 +18,7 @@ from pydantic import Field
 
 from voicecheck.findings.candidates import Candidate, Candidates, Mention, Range
 from voicecheck.findings.merge import widen
-from voicecheck.findings.notes import Note
+from voicecheck.findings.notes import FINE_OR_FAULT, Note
 from voicecheck.findings.parts import PartTree
 from voicecheck.lexicon.model import Component, Lexicon
 from voicecheck.lexicon.seats import seated, seats
@@ -62,7 +62,8 @@ class Trust(Record):
 
     ``state``, ``action``, ``seats``: to change the field of a finding. ``drop``: a finding below it is none.
     ``add``: a part left alone above it is one; ``apart``: words that tell of a part named before. More than
-    1, or less than 0 for ``drop``: never.
+    1, or less than 0 for ``drop``: never. ``fine``: below it a person is asked before a fault that the rules
+    read counts as fine.
     """
 
     state: float
@@ -71,6 +72,7 @@ class Trust(Record):
     drop: float
     add: float
     apart: float = 2.0
+    fine: float = 0.95
     figures: dict[str, float | int | str] = Field(default_factory=dict)
 
 
@@ -127,8 +129,11 @@ class Review:
         possible = note.state == "suspect" and state in _CERTAIN
         wanted_fine = note.state == "ok" and note.is_priced
         if state != (note.state or "defect") and sure >= self._trust.state and not (possible or wanted_fine):
+            told_fault = note.state not in ("ok", "not_checked")
             note.state = cast(State, state)
             note.doubts.pop("state", None)
+            if told_fault and state == "ok" and sure < self._trust.fine:
+                note.doubts["state"] = FINE_OR_FAULT
             if state in ("ok", "not_checked"):
                 note.conditions.clear()
             changed = True

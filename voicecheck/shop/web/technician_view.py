@@ -29,6 +29,7 @@ TECHNICIANS_CODES = frozenset(
         "axle_not_said",
         "heard_unclearly",
         "condition_does_not_fit",
+        "fine_or_fault",
         "unsure",
         "advice_said_later",
         "work_not_named",
