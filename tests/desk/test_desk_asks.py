@@ -9,7 +9,7 @@ from functools import cache
 from pathlib import Path
 
 import pytest
-from desk_kit import Desk
+from desk_kit import Desk, desk_of
 
 from voicecheck.desk.answers import Answering
 from voicecheck.desk.asks import (
@@ -181,3 +181,24 @@ def test_parts_by_their_names(workshop: Workshop) -> None:
     assert part_in("Outer tie rod end", workshop.lexicon) == "tie_rod_end_outer"
     assert part_in("the water pump", workshop.lexicon) == "water_pump"
     assert part_in("gizmo", workshop.lexicon) == ""
+
+
+@pytest.mark.parametrize(
+    ("choice", "state", "priced"), [("fine", "ok", False), ("faulty, price the work", "defect", True)]
+)
+def test_what_may_be_fine_or_faulty_is_settled_by_a_person(
+    workshop: Workshop, choice: str, state: str, priced: bool
+) -> None:
+    desk = desk_of(workshop, "The front pads are fine. The horn is fine.")
+    ask = Ask(
+        code="fine_or_fault", field="state", message="Is it fine?", choices=("fine", "faulty, price the work")
+    )
+    pads, horn = desk.base.findings
+    desk.base = desk.base.model_copy(update={"findings": (pads.model_copy(update={"asks": (ask,)}), horn)})
+    key = next(a.key for a in desk.top().asks if a.ask == ask)
+    after = desk.top(Answer(key=key, choice=choice))
+    answered = after.ask(key)
+    assert answered is not None
+    assert answered.state != "open"
+    assert next(f for f in after.draft.findings if f.id == pads.id).state == state
+    assert any(pads.id in line.findings for job in after.draft.estimate.jobs for line in job.lines) == priced
