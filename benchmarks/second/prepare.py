@@ -14,21 +14,22 @@ import argparse
 import functools
 import re
 import sys
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any, NamedTuple
 
 import numpy as np
 
-from voicecheck.findings.candidates import Candidate, Range
-from voicecheck.lexicon import Lexicon, normalise_phrase
+from voicecheck.findings.candidates import Candidate, Mention, Range
+from voicecheck.lexicon import Lexicon
 from voicecheck.lexicon.seats import seated, seats
-from voicecheck.measure.gold import GoldFinding, load_narrations
+from voicecheck.measure.gold import GoldFinding, load_narrations, quote_range
 from voicecheck.measure.same import Names
 from voicecheck.measure.score import paired
 from voicecheck.pipeline import Workshop, load_workshop, transcript_from_text
-from voicecheck.records import Market, Position
+from voicecheck.records import Finding, Market, Position
 from voicecheck.records.finding import Ref
+from voicecheck.records.reading import Reading
 from voicecheck.records.vocabulary import ACTIONS, POSITIONS, STATES, URGENCIES
 from voicecheck.resources import shared_dir
 from voicecheck.second.layout import arrays, windows
@@ -87,12 +88,7 @@ def located(words: Sequence[str], quote: str) -> Range | None:
     """Where a label's quote stands among the words; ``None`` if it does not."""
     if quote == ANY:
         return 0, len(words)
-    plain = ["".join(normalise_phrase(word)) for word in words]
-    wanted = [word for word in ("".join(normalise_phrase(word)) for word in quote.split()) if word]
-    for first in range(len(plain) - len(wanted) + 1):
-        if wanted and plain[first : first + len(wanted)] == wanted:
-            return first, first + len(wanted)
-    return None
+    return quote_range(words, quote)
 
 
 _SIDES = (
@@ -165,6 +161,7 @@ def lessons(text: Text) -> tuple[list[str], list[Lesson]]:
     findings = tools.finder.find(reading, transcript).findings
     drafts, mentions = tools.finder.candidates(reading)
     pairs = paired(findings, text.gold, compared)
+    pairs |= said_again(findings, text.gold, pairs, tools.lexicon)
     made = [
         Lesson(draft, finding.component.id, text.gold[pairs[at]] if at in pairs else None)
         for at, (draft, finding) in enumerate(zip(drafts, findings, strict=True))
@@ -180,13 +177,18 @@ def lessons(text: Text) -> tuple[list[str], list[Lesson]]:
 
     for mention in mentions:
         ((first, last),) = mention.candidate.parts
-        before, behind = (BESIDE, BESIDE) if mention.candidate.kind == "apart" else (BEFORE, BEHIND)
-        fits = None
-        for at in open_still:
-            quote = quotes[at]
-            near = quote is not None and quote[0] - before <= first and last <= quote[1] + behind
-            if near and is_of(mention.component, text.gold[at]):
-                fits = text.gold[at]
+        apart = mention.candidate.kind == "apart"
+        before, behind = (BESIDE, BESIDE) if apart else (BEFORE, BEHIND)
+        said = sides_said(reading, mention) if apart else frozenset()
+        near = [
+            (max(0, quote[0] - first, last - quote[1]), quote[1] - quote[0], at)
+            for at, quote in enumerate(quotes)
+            if quote is not None and quote[0] - before <= first and last <= quote[1] + behind
+            and (apart or at in open_still)
+            and all(any(side in where for where in text.gold[at].positions) for side in said)
+            and is_of(mention.component, text.gold[at])
+        ]  # fmt: skip
+        fits = text.gold[min(near)[-1]] if near else None
         made.append(Lesson(mention.candidate, mention.component, fits))
     named = [(m.id, reading.tokens[m.first].word, reading.tokens[m.last - 1].word + 1)
              for clause in reading.clauses for m in clause.marks if m.kind == "component"]  # fmt: skip
@@ -205,6 +207,38 @@ def lessons(text: Text) -> tuple[list[str], list[Lesson]]:
             )
         )
     return words, made
+
+
+def sides_said(reading: Reading, mention: Mention) -> frozenset[str]:
+    """The sides and ends of the car that words apart from their part tell."""
+    first, end = mention.tokens
+    marks = [m for m in reading.clauses[mention.clause].marks if m.kind == "place"]
+    said = {word for m in marks if first <= m.first < end for word in re.findall(r"[a-z]+", m.id)}
+    return frozenset(said & {"left", "right", "front", "rear"})
+
+
+def said_again(
+    findings: Sequence[Finding],
+    gold: Sequence[GoldFinding],
+    pairs: Mapping[int, int],
+    lexicon: Lexicon,
+) -> dict[int, int]:
+    """Findings without a partner that tell again of what another was paired with: the same part, in the same
+    state, at a place which that finding of the label covers. Those that come to say the same are joined.
+    """
+    found: dict[int, int] = {}
+    of_gold = {one: findings[number].component.id for number, one in pairs.items()}
+    for number, finding in enumerate(findings):
+        if number in pairs:
+            continue
+        part = lexicon.components[finding.component.id]
+        mine = seated(finding.positions, part)
+        for at, one in enumerate(gold):
+            theirs = seated(one.positions, part)
+            there = mine <= theirs and bool(mine) == bool(theirs)
+            if there and finding.state == one.state and of_gold.get(at) == finding.component.id:
+                found[number] = at
+    return found
 
 
 def targets(lesson: Lesson, lexicon: Lexicon) -> dict[str, Any]:

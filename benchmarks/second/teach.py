@@ -38,6 +38,8 @@ PIECE, MASK, STOPS = (
 WIDTH, HEADS, LAYERS = 192, 6, 2
 TOLD = 5  # features that say how a candidate was told (``layout.features``)
 TIES = 70  # ways in which two candidates of a window stand to each other (``layout.ties``)
+SHOWN_BARE = 0.25  # the share of findings that are shown as bare mentions
+HALF = torch.cpu._is_avx512_bf16_supported()  # without it, 16 bits are worked out one by one: 60 times slower
 LABEL = 3  # the kind of a candidate that is a label, which is there in teaching only
 
 
@@ -247,6 +249,7 @@ class Reader(nn.Module):
             hide = torch.rand(len(hide)) > hide
             glue["feat"][hide, KINDS : KINDS + RULES] = 0.0
             glue["feat"][hide, KINDS + RULES + SEATS + TOLD :] = 0.0
+            as_mentions(glue)
         kind = torch.tensor(np.concatenate([row["kind"] for row in rows]))
         seen = (window[:, None] == window[None, :]) & (kind[None, :] != LABEL) | torch.eye(len(kind)).bool()
         tie = torch.zeros(len(kind), len(kind), dtype=torch.long)
@@ -263,6 +266,22 @@ class Reader(nn.Module):
                 torch.zeros(seen.shape).masked_fill(~seen, -1e4),
             )
         )  # fmt: skip
+
+
+def as_mentions(glue: dict[str, Tensor]) -> None:
+    """Some of the rules' findings are shown as parts that the rules left alone: what a part is told of is to
+    be known from the words too.
+    """
+    feat = glue["feat"]
+    told = KINDS + RULES + SEATS
+    named = (feat[:, 0] == 1) & (feat[:, told + 2] == 1)
+    now = named & (torch.rand(len(feat)) < SHOWN_BARE)
+    feat[now, :KINDS] = torch.tensor([0.0, 1.0, 0.0])
+    feat[now, KINDS : KINDS + RULES] = 0.0
+    feat[now, told:] = 0.0
+    feat[now, told + 2] = 1.0
+    glue["span"][now] = glue["part"][now]
+    glue["tag"][now] = (glue["part"][now] > 0).long()
 
 
 def loss_of(outputs: tuple[Tensor, ...], rows: list[dict[str, Any]]) -> Tensor:
@@ -300,7 +319,7 @@ def judged(reader: Reader, rows: list[dict[str, Any]]) -> str:
     reader.eval()
     tally: dict[str, list[float]] = {}
     shares: dict[int, list[tuple[float, float]]] = {0: [], 1: [], 2: []}
-    with torch.no_grad(), torch.autocast("cpu", torch.bfloat16):
+    with torch.no_grad(), torch.autocast("cpu", torch.bfloat16, enabled=HALF):
         for rows_here in batches(rows, 8000, mixed=False):
             stands, state, action, seats, _ = (
                 x.float().numpy() for x in reader.batch(rows_here, noise=False)
@@ -403,8 +422,12 @@ def rows_of(path: Path, read: Sequence[str]) -> list[dict[str, Any]]:
     return rows
 
 
-def told_apart(rows: list[dict[str, Any]], mirrored: list[dict[str, Any]]) -> list[list[dict[str, Any]]]:
-    """The windows text by text; of a text with a mirrored one, one of the two at random."""
+def told_apart(
+    rows: list[dict[str, Any]], mirrored: list[dict[str, Any]], known: float
+) -> list[list[dict[str, Any]]]:
+    """The windows text by text; of a text with a mirrored one, one of the two at random. Of the texts known
+    before, that share.
+    """
     texts: dict[str, list[dict[str, Any]]] = {}
     others: dict[str, list[dict[str, Any]]] = {}
     for row in rows:
@@ -412,7 +435,9 @@ def told_apart(rows: list[dict[str, Any]], mirrored: list[dict[str, Any]]) -> li
     for row in mirrored:
         others.setdefault(row["text"].removesuffix(", mirrored"), []).append(row)
     return [
-        others[name] if name in others and random.random() < 0.5 else told for name, told in texts.items()
+        others[name] if name in others and random.random() < 0.5 else told
+        for name, told in texts.items()
+        if not told[0]["known_before"] or random.random() < known
     ]
 
 
@@ -428,6 +453,10 @@ def main() -> None:
     parser.add_argument("--out", type=Path)
     parser.add_argument("--keep", type=Path, help="the state of learning, for --go-on")
     parser.add_argument("--go-on", type=Path)
+    parser.add_argument(
+        "--known", type=Path, action="append", default=[], help="lessons that --go-on learned already"
+    )
+    parser.add_argument("--again", type=float, default=0.5, help="the share of them that is told in a round")
     parser.add_argument("--mean", type=Path, help="another kept state: --out writes the mean of both")
     parser.add_argument("--epochs", type=int, default=10)
     parser.add_argument("--rate", type=float, default=1.2e-4)
@@ -440,7 +469,10 @@ def main() -> None:
     given = parser.parse_args()
     random.seed(given.seed)
     torch.manual_seed(given.seed)
-    learn = [row for path in given.lessons for row in rows_of(path, given.read.split(","))]
+    learn = [row for path in (*given.lessons, *given.known) for row in rows_of(path, given.read.split(","))]
+    before = sum(len(rows_of(path, ())) for path in given.known)
+    for at, row in enumerate(learn):
+        row["known_before"] = at >= len(learn) - before
     mirrored = [row for path in given.mirrored for row in rows_of(path, given.read.split(","))]
     left = [row for path in given.left_out for row in rows_of(path, ())]
     taught = sum(len(row["idx"]) for row in learn)
@@ -457,9 +489,9 @@ def main() -> None:
             reader.judge.skip.weight[1 + STATES + ACTIONS + at, KINDS + RULES - SEATS + at] = 3.0
             reader.judge.skip.bias[1 + STATES + ACTIONS + at] = -1.5
     if given.go_on:
-        before, now = torch.load(given.go_on), reader.state_dict()
+        kept, now = torch.load(given.go_on), reader.state_dict()
         reader.load_state_dict(
-            {k: before[k] if k in before and before[k].shape == v.shape else v for k, v in now.items()}
+            {k: kept[k] if k in kept and kept[k].shape == v.shape else v for k, v in now.items()}
         )
     reader.encoder.embeddings.word_embeddings.weight.requires_grad = False
     encoder = [p for p in reader.encoder.parameters() if p.requires_grad]
@@ -467,7 +499,8 @@ def main() -> None:
         [{"params": encoder, "lr": given.rate}, {"params": reader.judge.parameters(), "lr": 4 * given.rate}],
         weight_decay=0.02,
     )
-    steps = given.epochs * len(batches(learn, given.pieces, mixed=False))
+    new = len(learn) - before
+    steps = given.epochs * len(batches(learn[: round(new + given.again * before)], given.pieces, mixed=False))
     schedule = torch.optim.lr_scheduler.LambdaLR(
         optimiser, lambda step: min(1.0, (step + 1) / (0.06 * steps)) * max(0.02, 1 - step / steps)
     )
@@ -475,9 +508,10 @@ def main() -> None:
     for epoch in range(given.epochs):
         reader.train()
         total, done = 0.0, 0
-        heard = [row for text in told_apart(learn, mirrored) for row in text]
-        for rows in batches(heard, given.pieces, mixed=True):
-            with torch.autocast("cpu", torch.bfloat16):
+        heard = [row for text in told_apart(learn, mirrored, given.again) for row in text]
+        told = batches(heard, given.pieces, mixed=True)
+        for rows in told:
+            with torch.autocast("cpu", torch.bfloat16, enabled=HALF):
                 outputs = reader.batch(rows, noise=True)
             loss = loss_of(outputs, rows)
             optimiser.zero_grad()
@@ -486,6 +520,8 @@ def main() -> None:
             optimiser.step()
             schedule.step()
             total, done = total + loss.item(), done + 1
+            if done % 50 == 0:
+                print(f"  {done} of {len(told)}, {time.time() - began:.0f} s", flush=True)
         print(f"epoch {epoch + 1}: loss {total / done:.3f}, {time.time() - began:.0f} s", flush=True)
         if left and (epoch % 2 == 1 or epoch == given.epochs - 1):
             print(f"  left out: {judged(reader, left)}", flush=True)

@@ -112,7 +112,7 @@ def main() -> None:
             right += sum(one["finding"] for one in judged_fields(findings, text.gold, names(text.market)))
         return 2 * right / (wanted + drafted)
 
-    never = {"state": 2.0, "action": 2.0, "seats": 2.0, "drop": -1.0, "add": 2.0, "apart": 2.0}
+    never = {"state": 2.0, "action": 2.0, "seats": 2.0, "drop": -1.0, "add": 2.0, "apart": 2.0, "show": 2.0}
     alone = score(never)
     print(f"rules alone: strict F1 {alone:.3f}")
     best = dict(START)

@@ -16,7 +16,7 @@ from voicecheck.pipeline import transcript_from_text
 from voicecheck.records import FindingsResult
 from voicecheck.records.vocabulary import ACTIONS, CORNERS, POSITIONS, STATES, URGENCIES
 
-NEVER = Trust(state=2.0, action=2.0, seats=2.0, drop=-1.0, add=2.0, apart=2.0)
+NEVER = Trust(state=2.0, action=2.0, seats=2.0, drop=-1.0, add=2.0, apart=2.0, show=2.0)
 ALWAYS = Trust(state=0.5, action=0.5, seats=0.5, drop=0.3, add=0.5, apart=0.5)
 
 
@@ -124,6 +124,25 @@ def test_a_part_left_alone_that_it_believes_in_becomes_a_finding(reader: Reader,
     assert "water pump" in " ".join(span.read for span in pump.heard)
 
 
+@pytest.mark.parametrize(
+    ("text", "stands", "shown"),
+    [
+        ("Horn is fine. We looked past the water pump.", 0.3, True),
+        ("Horn is fine. The water pump's a no show.", 0.3, True),
+        ("Horn is fine. We looked past the water pump.", 0.2, False),
+        ("Horn is fine. Water pump.", 0.3, False),
+    ],
+)
+def test_words_that_may_tell_of_a_part_are_shown(
+    reader: Reader, lexicon: Lexicon, text: str, stands: float, shown: bool
+) -> None:
+    told = Told({"pump": {"stands": stands}})
+    result = find(reader, lexicon, text, told, ALWAYS)
+    assert [finding.component.id for finding in result.findings] == ["horn"]
+    whys = [entry.why for entry in result.ledger.entries if entry.kind == "unplaced"]
+    assert whys == (["may tell of a part"] if shown else [])
+
+
 def test_it_may_not_take_away_what_other_work_goes_with(reader: Reader, lexicon: Lexicon) -> None:
     text = "Timing belt is cracked, replace it, and do the water pump while you're in there."
     alone = find(reader, lexicon, text, Told({}), NEVER).findings
@@ -214,3 +233,29 @@ def test_readings_of_a_finding_that_another_takes_in_go_to_that_one(reader: Read
     (tire,) = find(reader, lexicon, text, Widens({}), ALWAYS).findings
     assert [m.value for m in tire.measures] == [8, 8, 9, 9]
     assert {m for finding in before.findings for m in finding.measures} == set(tire.measures)
+
+
+@pytest.mark.parametrize(
+    ("text", "places"),
+    [
+        (
+            "Left front strut is leaking, replace it. Horn is fine. Right front strut is dry.",
+            [("front left", "front right")],
+        ),
+        (
+            "Left front strut is leaking, replace it. Horn is fine. Right rear strut is dry.",
+            [("front left",), ("rear right",)],
+        ),
+        (
+            "Left front strut is leaking, replace it. Horn is fine. Left rear strut is dry.",
+            [("front left",), ("rear left",)],
+        ),
+    ],
+)
+def test_what_comes_to_stand_alike_on_both_sides_is_one_finding(
+    reader: Reader, lexicon: Lexicon, text: str, places: list[tuple[str, ...]]
+) -> None:
+    told = Told({"strut": {"state": "defect", "action": "replace"}})
+    trust = ALWAYS.model_copy(update={"seats": 2.0})
+    struts = [f for f in find(reader, lexicon, text, told, trust).findings if f.component.id == "strut"]
+    assert [finding.positions for finding in struts] == places

@@ -15,7 +15,7 @@ from voicecheck.lexicon import Lexicon
 from voicecheck.measure.counts import Counts, Tally
 from voicecheck.measure.pairing import best_pairs
 from voicecheck.measure.score import pool, score_draft, score_nothing
-from voicecheck.records import Measure, Unplaced
+from voicecheck.records import Ledger, LedgerEntry, Measure, Transcript, Unplaced, Word
 
 OK: dict[str, Any] = {"state": "ok", "action": "none", "conditions": ()}
 
@@ -305,3 +305,34 @@ def test_the_pairing_is_the_best_of_all(weights: list[list[int]]) -> None:
 def test_no_rows_no_pairs() -> None:
     assert best_pairs([]) == []
     assert best_pairs([[]]) == []
+
+
+@pytest.mark.parametrize(
+    ("kinds", "quote", "lost"),
+    [
+        (("talk", "talk", "talk"), "ball joint lifts", 1),
+        (("talk", "unplaced", "talk"), "ball joint lifts", 0),
+        (("evidence", "talk", "talk"), "Ball joint lifts.", 0),
+        (("unplaced", "talk", "talk"), "joint lifts", 1),
+        (("talk", "talk", "talk"), "bald joint lifts", 0),  # heard otherwise
+    ],
+)
+def test_a_missed_finding_is_lost_where_all_its_words_are_talk(
+    lexicon: Lexicon, kinds: tuple[Any, ...], quote: str, lost: int
+) -> None:
+    words = tuple(Word(heard=word, read=word) for word in ("ball", "joint", "lifts."))
+    ledger = Ledger(entries=tuple(
+        LedgerEntry(first=at, last=at + 1, kind=kind, findings=(), why="") for at, kind in enumerate(kinds)
+    ))  # fmt: skip
+    made = draft().model_copy(
+        update={"transcript": Transcript(text="", words=words, source="typed"), "ledger": ledger}
+    )
+    label = gold([gold_finding(component="ball joint", quote=quote)])
+    assert score_draft(made, label, lexicon).counts.lost == lost
+
+
+def test_what_was_found_is_not_lost(lexicon: Lexicon) -> None:
+    made = draft([finding()])
+    talk = LedgerEntry(first=0, last=1, kind="talk", findings=(), why="")
+    made = made.model_copy(update={"ledger": Ledger(entries=(talk,))})
+    assert score_draft(made, gold([gold_finding()]), lexicon).counts.lost == 0

@@ -62,7 +62,7 @@ def test_candidates_stand_where_the_label_has_a_finding(prepare: ModuleType) -> 
     assert stands == {"tie_rod_end": True, "side_mirror": False}
 
 
-def test_words_apart_stand_for_the_finding_that_no_other_is(prepare: ModuleType) -> None:
+def test_words_apart_stand_for_the_finding_whose_quote_has_them(prepare: ModuleType) -> None:
     text = (
         "Rear shocks, left is leaking, replace it. We drove it. The horn is loud, that lever there is worn."
     )
@@ -72,7 +72,38 @@ def test_words_apart_stand_for_the_finding_that_no_other_is(prepare: ModuleType)
         ),
         gold("horn", [], "ok", "none", "The horn is loud"),
     ]
-    _, made = prepare.lessons(prepare.Text("t", "US", text, labels))
+    words, made = prepare.lessons(prepare.Text("t", "US", text, labels))
     rights = [lesson.gold.component for lesson in made if lesson.gold and lesson.candidate.kind == "draft"]
     assert sorted(rights) == ["horn", "shock absorber"]
-    assert not [one for one in made if one.candidate.kind == "apart" and one.gold is not None]
+    apart = [lesson for lesson in made if lesson.candidate.kind == "apart"]
+    for lesson in apart:
+        said = " ".join(words[slice(*lesson.candidate.parts[0])])
+        assert (lesson.gold is labels[0]) == ("left" in said), said
+
+
+@pytest.mark.parametrize(
+    ("positions", "stands"),
+    [(["rear left"], False), (["rear right"], True), (["rear left", "rear right"], True)],
+)
+def test_words_that_say_another_side_do_not_stand_for_a_finding(
+    prepare: ModuleType, positions: list[Position], stands: bool
+) -> None:
+    text = "Rear shocks, left is leaking, and the right one too."
+    label = gold("shock absorber", positions, "defect", "none", text)
+    words, made = prepare.lessons(prepare.Text("t", "US", text, [label]))
+    (right,) = [
+        lesson
+        for lesson in made
+        if lesson.candidate.kind == "apart" and "right" in words[slice(*lesson.candidate.parts[0])]
+    ]
+    assert (right.gold is not None) == stands
+
+
+def test_what_is_told_twice_stands_twice(prepare: ModuleType) -> None:
+    text = "Left front tire is bald. Horn is fine. So the left front tire is bald."
+    label = gold("tire", ["front left"], "defect", "none", "Left front tire is bald.")
+    _, made = prepare.lessons(prepare.Text("t", "US", text, [label]))
+    drafts = [lesson for lesson in made if lesson.candidate.kind == "draft"]
+    tires = [lesson.gold is not None for lesson in drafts if lesson.candidate.component == "tyre"]
+    assert tires
+    assert all(tires)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from voicecheck.findings.assemble import Assembler
-from voicecheck.findings.candidates import Candidate, Candidates, Mention, word_ranges
+from voicecheck.findings.candidates import Candidate, Candidates, Mention, Range, word_ranges
 from voicecheck.findings.doubts import asks_of, certainty_of, unsure
 from voicecheck.findings.evidence import Evidence
 from voicecheck.findings.ledger import keep_ledger
@@ -48,16 +48,19 @@ class Finder:
         assembler = Assembler(self._rules, reading)
         notes, evidence = self._noted(assembler, reading)
         counts = [evidence.of(note) for note in notes]
+        maybe: list[Range] = []
         if self._review is not None:
             words = [word.read for word in transcript.words]
-            notes, told = self._review.of(notes, counts, reading=reading, words=words)
+            notes, told, maybe = self._review.of(notes, counts, reading=reading, words=words)
             counts = [evidence.of(note) | more for note, more in zip(notes, told, strict=True)]
         names = {id(note): f"f{number}" for number, note in enumerate(notes, start=1)}
         findings = tuple(
             self._finding(note, names, reading, transcript, counts=counted)
             for note, counted in zip(notes, counts, strict=True)
         )
-        ledger = keep_ledger(reading, findings, assembler.talk, words=len(transcript.words), fine=self._fine)
+        ledger = keep_ledger(
+            reading, findings, assembler.talk, words=len(transcript.words), fine=self._fine, maybe=maybe
+        )
         about = about_vehicle(reading, self._lexicon)
         found = FindingsResult(findings=findings, ledger=ledger, vehicle=about)
         return found, counts

@@ -17,12 +17,13 @@ def keep_ledger(
     *,
     words: int,
     fine: Collection[str] = (),
+    maybe: Sequence[tuple[int, int]] = (),
 ) -> Ledger:
     """Every word once, in order: evidence, talk, or unplaced.
 
     A clause that names a part, a condition, advice or a reading and is no one's evidence is unplaced, unless
     the rules know why it is talk (a question, a general remark, something taken back). ``fine`` are the
-    conditions that are no faults.
+    conditions that are no faults. Of the tokens in ``maybe`` it is likely enough that they tell of a part.
     """
     if not words:
         return Ledger(entries=())
@@ -54,6 +55,10 @@ def keep_ledger(
                 if kinds[word] == "talk" and open_still:
                     kinds[word] = "unplaced"
                     whys[word] = _WHY[mark.kind]
+    for first, last in maybe:
+        for token in tokens[first:last]:
+            if kinds[token.word] == "talk":
+                kinds[token.word], whys[token.word] = "unplaced", "may tell of a part"
     entries: list[LedgerEntry] = []
     for word in range(words):
         same = (

@@ -11,8 +11,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from collections.abc import Set as AbstractSet
 from dataclasses import dataclass
-from typing import Protocol, cast
+from typing import NamedTuple, Protocol, cast
 
 from pydantic import Field
 
@@ -63,7 +64,7 @@ class Trust(Record):
     ``state``, ``action``, ``seats``: to change the field of a finding. ``drop``: a finding below it is none.
     ``add``: a part left alone above it is one; ``apart``: words that tell of a part named before. More than
     1, or less than 0 for ``drop``: never. ``fine``: below it a person is asked before a fault that the rules
-    read counts as fine.
+    read counts as fine. ``show``: from it on a part left alone that is no finding is shown as unplaced.
     """
 
     state: float
@@ -73,7 +74,18 @@ class Trust(Record):
     add: float
     apart: float = 2.0
     fine: float = 0.95
+    show: float = 0.25
     figures: dict[str, float | int | str] = Field(default_factory=dict)
+
+
+class Reviewed(NamedTuple):
+    """The notes that stand, in order of first mention; what the second reader makes of each as it stands, as
+    counts of its evidence; and the tokens that may tell of a part and are in no note.
+    """
+
+    notes: list[Note]
+    told: list[dict[str, float]]
+    maybe: list[Range]
 
 
 class Review:
@@ -93,13 +105,11 @@ class Review:
         *,
         reading: Reading,
         words: Sequence[str],
-    ) -> tuple[list[Note], list[dict[str, float]]]:
-        """The notes that stand, in order of first mention, and what the second reader makes of each as it
-        stands, as counts of its evidence. ``counts`` are those of the notes as the rules left them.
-        """
+    ) -> Reviewed:
+        """What stands after the second reading; ``counts`` are those of the notes as the rules left them."""
         drafts, mentions = self._candidates.of(notes, counts, reading)
         if not drafts and not mentions:
-            return [], []
+            return Reviewed([], [], [])
         judged = self._reader.judge(words, [*drafts, *(one.candidate for one in mentions)])
         kept: list[tuple[Note, dict[str, float]]] = []
         dropped: list[Note] = []
@@ -115,7 +125,9 @@ class Review:
             kept.append((note, self._told(note, judgement, changed=True) | {"second_found": 1.0}))
         kept.sort(key=lambda each: min(each[0].ranges, default=(0, 0)))
         kept = self._joined(kept)
-        return [note for note, _ in kept], [told for _, told in kept]
+        standing = [note for note, _ in kept]
+        maybe = self._maybe(mentions, judged[len(notes) :], standing, reading)
+        return Reviewed(standing, [told for _, told in kept], maybe)
 
     def _read_again(self, note: Note, judgement: Judgement) -> bool:
         """The second reader is surer of another state, other advice or other seats than the rules read.
@@ -165,20 +177,39 @@ class Review:
         """What else the second reader takes for findings, the surest first; the same is not found twice."""
         found: list[tuple[Note, Judgement]] = []
         standing = [note for note, _ in kept]
+        taken = _taken(notes)
         for mention, judgement in sorted(
             zip(mentions, judged, strict=True), key=lambda each: -each[1].stands
         ):
             apart = mention.candidate.kind == "apart"
             if judgement.stands < (self._trust.apart if apart else self._trust.add):
                 continue
-            note = self._found(mention, judgement, notes, reading)
+            note = self._found(mention, judgement, taken, reading)
             beside = [*standing, *(other for other, _ in found)] if apart else [other for other, _ in found]
-            if any(self._covers(other, note) for other in beside):
+            covering = [other for other in beside if self._covers(other, note)]
+            if any(not self._is_twin(other, note) for other in covering):
                 continue
-            if apart:
+            if apart and not covering:
                 self._hand_over(standing, note)
             found.append((note, judgement))
         return found
+
+    def _maybe(
+        self,
+        mentions: Sequence[Mention],
+        judged: Sequence[Judgement],
+        notes: Sequence[Note],
+        reading: Reading,
+    ) -> list[Range]:
+        """Where a part was named with more words, and it is likely enough that something was said of it."""
+        taken = _taken(notes)
+        around = [
+            _free_around(mention, taken, reading)
+            for mention, judgement in zip(mentions, judged, strict=True)
+            if mention.candidate.kind == "mention" and judgement.stands >= self._trust.show
+        ]
+        alone = {mention.tokens for mention in mentions}
+        return [free for free in around if free not in alone]
 
     def _joined(self, kept: Sequence[tuple[Note, dict[str, float]]]) -> list[tuple[Note, dict[str, float]]]:
         """What stands alike of one part, with the same advice, where the one place lies in the other, is one
@@ -208,7 +239,9 @@ class Review:
         mine, theirs = seated(note.positions, part), seated(other.positions, part)
         if self._tree.is_general_piece(note.component) or bool(mine) != bool(theirs):
             return False
-        return (bool(mine) and (mine <= theirs or theirs <= mine)) or (not mine and _near(other, note))
+        if not mine:
+            return _near(other, note)
+        return mine <= theirs or theirs <= mine or _are_opposite(mine, theirs)
 
     def _covers(self, other: Note, note: Note) -> bool:
         """Whether another note tells of the same part at the same place."""
@@ -240,12 +273,14 @@ class Review:
                 note.measures.extend(theirs)
                 other.measures = [m for m in other.measures if m not in theirs]
 
-    def _found(self, mention: Mention, judgement: Judgement, notes: Sequence[Note], reading: Reading) -> Note:
+    def _found(
+        self, mention: Mention, judgement: Judgement, taken: AbstractSet[int], reading: Reading
+    ) -> Note:
         """A part that the rules named and left alone, of which the second reader reads a state or advice."""
         part = self._lexicon.components[mention.component]
         wanted, _ = _seats(judgement, part)
         apart = mention.candidate.kind == "apart"
-        first, last = (mention.tokens[0], mention.end) if apart else _free_around(mention, notes, reading)
+        first, last = (mention.tokens[0], mention.end) if apart else _free_around(mention, taken, reading)
         said = [
             mark.id
             for mark in reading.clauses[mention.clause].marks
@@ -293,10 +328,14 @@ class Review:
         }
 
 
-def _free_around(mention: Mention, notes: Sequence[Note], reading: Reading) -> Range:
-    """The tokens of the mention's clause around it up to those that a note rests on."""
+def _taken(notes: Sequence[Note]) -> AbstractSet[int]:
+    """The tokens that notes rest on."""
+    return {at for note in notes for a, b in note.ranges for at in range(a, b)}
+
+
+def _free_around(mention: Mention, taken: AbstractSet[int], reading: Reading) -> Range:
+    """The tokens of the mention's clause around it up to those that are taken."""
     clause = reading.clauses[mention.clause]
-    taken = {at for note in notes for a, b in note.ranges for at in range(a, b)}
     first, last = mention.tokens
     while first > clause.first and first - 1 not in taken:
         first -= 1
@@ -307,6 +346,11 @@ def _free_around(mention: Mention, notes: Sequence[Note], reading: Reading) -> R
 
 def _urgent(urgency: Urgency | None) -> int:
     return URGENCIES.index(urgency or "unstated")
+
+
+def _are_opposite(mine: AbstractSet[str], theirs: AbstractSet[str]) -> bool:
+    """Whether the seats are the two sides of the same end of the car, or of the car."""
+    return len({seat.removesuffix("left").removesuffix("right") for seat in (*mine, *theirs)}) == 1
 
 
 def _near(one: Note, two: Note) -> bool:

@@ -81,6 +81,7 @@ class Counts(Record):
     their findings. ``beside``: wrong lines with asks of which none is about what is wrong. ``fine_priced``:
     wrong lines for what was said fine, left unchecked or taken back. ``asks``: open questions; one that
     stands on a line and on its finding counts once. ``unplaced``: stretches of words that found no place.
+    ``lost``: findings of the label without a partner, of whose quote every word was taken for mere talk.
     ``phenomena``: by the tags of the label's findings, how many of those with the tag are strictly right; a
     finding counts under each of its tags.
     """
@@ -105,6 +106,7 @@ class Counts(Record):
     fine_priced: int = 0
     asks: int = 0
     unplaced: int = 0
+    lost: int = 0
     phenomena: Mapping[str, Tally] = Field(default_factory=dict)
     hearing: Hearing | None = None
 

@@ -17,6 +17,7 @@ from typing import Any
 import yaml
 from pydantic import Field, ValidationError
 
+from voicecheck.lexicon import normalise_phrase
 from voicecheck.records import (
     UNPRICED_ACTIONS,
     Action,
@@ -188,6 +189,16 @@ def read_gold(path: Path, *, text: str | None = None) -> tuple[Gold | None, tupl
     rows = _Rows(top)
     problems += _meaning_faults(path.name, gold, rows, text)
     return gold, tuple(problems)
+
+
+def quote_range(words: Sequence[str], quote: str) -> tuple[int, int] | None:
+    """Where a label's quote stands among the words, by their letters and figures; ``None`` if it does not."""
+    plain = ["".join(normalise_phrase(word)) for word in words]
+    wanted = [word for word in ("".join(normalise_phrase(word)) for word in quote.split()) if word]
+    for first in range(len(plain) - len(wanted) + 1):
+        if wanted and plain[first : first + len(wanted)] == wanted:
+            return first, first + len(wanted)
+    return None
 
 
 def _refused(where: str, problems: Sequence[Problem]) -> DataError:

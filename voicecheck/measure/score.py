@@ -8,14 +8,14 @@ likest (positions, state, action, conditions, places, and the words they come fr
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
 from voicecheck.findings.sureness import Judged
 from voicecheck.lexicon import Lexicon, normalise_phrase
 from voicecheck.lexicon.seats import seated
 from voicecheck.measure.counts import UNTAGGED, Counts, FolderScore, Miss, NarrationScore, Tally
-from voicecheck.measure.gold import Gold, GoldFinding, GoldLine
+from voicecheck.measure.gold import Gold, GoldFinding, GoldLine, quote_range
 from voicecheck.measure.pairing import best_pairs
 from voicecheck.measure.same import Names, readings_right, same_reading
 from voicecheck.records import Ask, Draft, Finding, Line, Measure, Position
@@ -46,6 +46,7 @@ def score_draft(draft: Draft, gold: Gold, lexicon: Lexicon) -> NarrationScore:
         unplaced=len(draft.unplaced),
         gold=gold,
         lexicon=lexicon,
+        leaves_trace=_traces(draft),
     )
 
 
@@ -69,13 +70,30 @@ def _score(
     unplaced: int,
     gold: Gold,
     lexicon: Lexicon,
+    leaves_trace: Callable[[GoldFinding], bool] = lambda _: True,
 ) -> NarrationScore:
     names = Names(lexicon)
     judged = _judge_findings(findings, gold.findings, names)
     partners = {findings[i].id: gold.findings[g].id for i, g in judged.pairs}
     priced = _judge_lines(lines, findings, gold, names, partners)
-    counts = judged.counts + priced.counts + Counts(asks=asks, unplaced=unplaced)
+    found = {g for _, g in judged.pairs}
+    lost = sum(at not in found and not leaves_trace(wanted) for at, wanted in enumerate(gold.findings))
+    counts = judged.counts + priced.counts + Counts(asks=asks, unplaced=unplaced, lost=lost)
     return NarrationScore(name=gold.name, counts=counts, misses=(*judged.misses, *priced.misses))
+
+
+def _traces(draft: Draft) -> Callable[[GoldFinding], bool]:
+    """Whether a word of a label's quote is evidence of a finding or shown as unplaced. A quote that was heard
+    otherwise is taken to be.
+    """
+    words = [word.read for word in draft.transcript.words]
+    talk = {at for e in draft.ledger.entries if e.kind == "talk" for at in range(e.first, e.last)}
+
+    def leaves_trace(wanted: GoldFinding) -> bool:
+        where = quote_range(words, wanted.quote)
+        return where is None or not talk.issuperset(range(*where))
+
+    return leaves_trace
 
 
 def _count_asks(draft: Draft, lines: Sequence[Line]) -> int:

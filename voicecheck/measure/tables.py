@@ -30,6 +30,7 @@ def score_rows(counts: Counts) -> list[Row]:
         Row("silent errors", str(c.silent), f"of {c.wrong_lines} wrong lines, {c.draft_lines} in all"),
         Row("wrong lines asked about something else", str(c.beside), f"of {c.wrong_lines - c.silent} asked"),
         Row("fine, unchecked or withdrawn, priced", str(c.fine_priced), f"of {c.wrong_lines} wrong lines"),
+        Row("missed without a trace", str(c.lost), f"of {c.gold_findings - c.matched} missed findings"),
         Row("line F1", _share(c.line_f1), _three(c.right_lines, c.draft_lines, c.gold_lines)),
         Row("line precision", _share(c.line_precision), f"{c.right_lines} of {c.draft_lines}"),
         Row("line recall", _share(c.line_recall), f"{c.right_lines} of {c.gold_lines}"),
