@@ -227,16 +227,16 @@ def said_again(
     state, at a place which that finding of the label covers. Those that come to say the same are joined.
     """
     found: dict[int, int] = {}
-    of_gold = {one: findings[number].component.id for number, one in pairs.items()}
     for number, finding in enumerate(findings):
         if number in pairs:
             continue
         part = lexicon.components[finding.component.id]
         mine = seated(finding.positions, part)
-        for at, one in enumerate(gold):
-            theirs = seated(one.positions, part)
-            there = mine <= theirs and bool(mine) == bool(theirs)
-            if there and finding.state == one.state and of_gold.get(at) == finding.component.id:
+        for other, at in sorted(pairs.items(), key=lambda pair: pair[1]):
+            if findings[other].component != finding.component or finding.state != gold[at].state:
+                continue
+            theirs = seated(gold[at].positions, part)
+            if mine <= theirs and bool(mine) == bool(theirs):
                 found[number] = at
     return found
 

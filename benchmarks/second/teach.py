@@ -274,12 +274,13 @@ def as_mentions(glue: dict[str, Tensor]) -> None:
     """
     feat = glue["feat"]
     told = KINDS + RULES + SEATS
-    named = (feat[:, 0] == 1) & (feat[:, told + 2] == 1)
+    has_name = told + 2  # ``bool(candidate.parts)``
+    named = (feat[:, 0] == 1) & (feat[:, has_name] == 1)
     now = named & (torch.rand(len(feat)) < SHOWN_BARE)
     feat[now, :KINDS] = torch.tensor([0.0, 1.0, 0.0])
     feat[now, KINDS : KINDS + RULES] = 0.0
     feat[now, told:] = 0.0
-    feat[now, told + 2] = 1.0
+    feat[now, has_name] = 1.0
     glue["span"][now] = glue["part"][now]
     glue["tag"][now] = (glue["part"][now] > 0).long()
 
@@ -422,12 +423,8 @@ def rows_of(path: Path, read: Sequence[str]) -> list[dict[str, Any]]:
     return rows
 
 
-def told_apart(
-    rows: list[dict[str, Any]], mirrored: list[dict[str, Any]], known: float
-) -> list[list[dict[str, Any]]]:
-    """The windows text by text; of a text with a mirrored one, one of the two at random. Of the texts known
-    before, that share.
-    """
+def told_apart(rows: list[dict[str, Any]], mirrored: list[dict[str, Any]]) -> list[list[dict[str, Any]]]:
+    """The windows text by text; of a text with a mirrored one, one of the two at random."""
     texts: dict[str, list[dict[str, Any]]] = {}
     others: dict[str, list[dict[str, Any]]] = {}
     for row in rows:
@@ -435,9 +432,7 @@ def told_apart(
     for row in mirrored:
         others.setdefault(row["text"].removesuffix(", mirrored"), []).append(row)
     return [
-        others[name] if name in others and random.random() < 0.5 else told
-        for name, told in texts.items()
-        if not told[0]["known_before"] or random.random() < known
+        others[name] if name in others and random.random() < 0.5 else told for name, told in texts.items()
     ]
 
 
@@ -469,10 +464,9 @@ def main() -> None:
     given = parser.parse_args()
     random.seed(given.seed)
     torch.manual_seed(given.seed)
-    learn = [row for path in (*given.lessons, *given.known) for row in rows_of(path, given.read.split(","))]
-    before = sum(len(rows_of(path, ())) for path in given.known)
-    for at, row in enumerate(learn):
-        row["known_before"] = at >= len(learn) - before
+    fresh = [row for path in given.lessons for row in rows_of(path, given.read.split(","))]
+    known = [row for path in given.known for row in rows_of(path, given.read.split(","))]
+    learn = [*fresh, *known]
     mirrored = [row for path in given.mirrored for row in rows_of(path, given.read.split(","))]
     left = [row for path in given.left_out for row in rows_of(path, ())]
     taught = sum(len(row["idx"]) for row in learn)
@@ -499,8 +493,8 @@ def main() -> None:
         [{"params": encoder, "lr": given.rate}, {"params": reader.judge.parameters(), "lr": 4 * given.rate}],
         weight_decay=0.02,
     )
-    new = len(learn) - before
-    steps = given.epochs * len(batches(learn[: round(new + given.again * before)], given.pieces, mixed=False))
+    in_a_round = learn[: len(fresh) + round(given.again * len(known))]
+    steps = given.epochs * len(batches(in_a_round, given.pieces, mixed=False))
     schedule = torch.optim.lr_scheduler.LambdaLR(
         optimiser, lambda step: min(1.0, (step + 1) / (0.06 * steps)) * max(0.02, 1 - step / steps)
     )
@@ -508,7 +502,11 @@ def main() -> None:
     for epoch in range(given.epochs):
         reader.train()
         total, done = 0.0, 0
-        heard = [row for text in told_apart(learn, mirrored, given.again) for row in text]
+        texts = [
+            *told_apart(fresh, mirrored),
+            *(text for text in told_apart(known, mirrored) if random.random() < given.again),
+        ]
+        heard = [row for text in texts for row in text]
         told = batches(heard, given.pieces, mixed=True)
         for rows in told:
             with torch.autocast("cpu", torch.bfloat16, enabled=HALF):

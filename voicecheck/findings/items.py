@@ -152,8 +152,7 @@ class Cutter:
         direct = lead_first <= before.mark.last
         if direct and not states and not lead_says and tie == "" and view.adjacent(before.mark, here.mark):
             if self._are_several(view, before) and not self._is_its_piece(view, before, here):
-                item.parts.append(here)  # "pads rotors worn", without a rest: a plural names no kind
-                item.last = item.trail_first = here.mark.last
+                _list_with(item, here)  # "pads rotors worn", without a rest: a plural names no kind
                 return
             # "control arm bushing" where the lexicon knows the two words only apart
             if item.parts[-1] is not before:  # "the seal on the water pump pulley": the whole goes on
@@ -207,8 +206,7 @@ class Cutter:
         if ordered and any(m.kind == "condition" and m.id == "new_part" for m in behind):
             listed = False  # "needs pads, the rotors are new": not what is ordered
         if not states and not lead_says and not guessed and listed:
-            item.parts.append(here)
-            item.last = item.trail_first = here.mark.last
+            _list_with(item, here)
             return
         self._end(view, item, lead_first)
         lead_first = _give_heading(view, item, here, lead_first)
@@ -271,6 +269,12 @@ class Cutter:
 
     def _close(self, view: ClauseView, items: list[Item], clause: Clause) -> None:
         self._end(view, items[-1], clause.last)
+
+
+def _list_with(item: Item, here: Part) -> None:
+    """The part shares the item's statement, which begins behind it."""
+    item.parts.append(here)
+    item.last = item.trail_first = here.mark.last
 
 
 def _give_heading(view: ClauseView, item: Item, here: Part, lead_first: int) -> int:

@@ -141,11 +141,10 @@ class Review:
         possible = note.state == "suspect" and state in _CERTAIN
         wanted_fine = note.state == "ok" and note.is_priced
         if state != (note.state or "defect") and sure >= self._trust.state and not (possible or wanted_fine):
-            told_fault = note.state not in ("ok", "not_checked")
-            note.state = cast(State, state)
             note.doubts.pop("state", None)
-            if told_fault and state == "ok" and sure < self._trust.fine:
+            if state == "ok" and note.state != "not_checked" and sure < self._trust.fine:
                 note.doubts["state"] = FINE_OR_FAULT
+            note.state = cast(State, state)
             if state in ("ok", "not_checked"):
                 note.conditions.clear()
             changed = True
