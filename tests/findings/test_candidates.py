@@ -72,3 +72,63 @@ def test_a_candidate_tells_whether_a_finding_rests_on_its_words(reader: Reader, 
         if one.kind == "apart":
             assert one.own <= one.inside
             assert one.name == "strut"
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "Left strut is leaking. Horn works. Right is dry.",
+        "Left strut is leaking, the horn works, right one dry.",
+        "Left strut is leaking. Horn works. Horn is loud. Right is dry.",
+    ],
+)
+def test_words_apart_may_tell_of_either_of_the_last_two_parts(
+    reader: Reader, lexicon: Lexicon, text: str
+) -> None:
+    found = {part for part, said in apart(reader, lexicon, text) if said.lower().startswith("right")}
+    assert found == {"strut", "horn"}
+
+
+def ended(reader: Reader, lexicon: Lexicon, text: str) -> set[tuple[str, str]]:
+    """The parts left alone, each with the words that name it."""
+    words = text.split()
+    return {
+        (one.component, " ".join(words[slice(*one.parts[0])]))
+        for one in asked(reader, lexicon, text)
+        if one.kind == "mention"
+    }
+
+
+@pytest.mark.parametrize(
+    ("text", "wanted"),
+    [
+        ("Sliding door goes halfway and the track is clean.", ("sliding_door_track", "track")),
+        ("Charge port is fine. The door sticks.", ("charge_port_door", "door")),
+        ("Brake pads are low. Lines are dry.", ("brake_line", "Lines")),
+        ("Left sway bar link is loose. Bushings are dry.", ("sway_bar_bushing", "Bushings")),
+        ("Fuel tank is dented. The straps are rusty.", ("fuel_tank_strap", "straps")),
+    ],
+)
+def test_a_bare_word_may_end_the_name_of_what_was_spoken_of(
+    reader: Reader, lexicon: Lexicon, text: str, wanted: tuple[str, str]
+) -> None:
+    assert wanted in ended(reader, lexicon, text)
+
+
+@pytest.mark.parametrize(
+    ("text", "part"),
+    [
+        ("The track is clean.", "sliding_door_track"),
+        ("Horn works. The track is clean.", "sliding_door_track"),
+        ("Brake pads are low. The door sticks.", "charge_port_door"),
+        ("The track is clean. Sliding door goes halfway.", "sliding_door_track"),
+        (
+            f"Sliding door sticks. {'So he said he would come by. ' * 12}The track is clean.",
+            "sliding_door_track",
+        ),
+    ],
+)
+def test_a_bare_word_is_not_of_a_part_that_was_not_just_spoken_of(
+    reader: Reader, lexicon: Lexicon, text: str, part: str
+) -> None:
+    assert part not in {component for component, _ in ended(reader, lexicon, text)}

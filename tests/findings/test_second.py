@@ -259,3 +259,19 @@ def test_what_comes_to_stand_alike_on_both_sides_is_one_finding(
     trust = ALWAYS.model_copy(update={"seats": 2.0})
     struts = [f for f in find(reader, lexicon, text, told, trust).findings if f.component.id == "strut"]
     assert [finding.positions for finding in struts] == places
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "Left front caliper is sticking. Left front strut is leaking. Right one is good.",
+        "Left front tire is worn, left front wheel bearing is loud. Right one, fine.",
+        "Left front tire is worn. Left front strut is leaking. Right one is fine.",
+    ],
+)
+def test_the_same_words_do_not_tell_of_two_parts(reader: Reader, lexicon: Lexicon, text: str) -> None:
+    told = Told({"Right": {"stands": 0.9, "state": "ok", "action": "none", "seats": ("front right",)}})
+    found = find(reader, lexicon, text, told, ALWAYS).findings
+    asked = [one.component for one in told.asked if one.kind == "apart" and one.parts[0][0] >= 8]
+    assert len(set(asked)) == 2
+    assert [f.positions for f in found].count(("front right",)) == 1

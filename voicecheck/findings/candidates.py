@@ -13,7 +13,8 @@ from itertools import pairwise
 from typing import Literal
 
 from voicecheck.findings.notes import Note, is_state
-from voicecheck.findings.parts import PartTree
+from voicecheck.findings.parts import PartTree, singular
+from voicecheck.lexicon.inflect import HEAD_ENDS
 from voicecheck.lexicon.model import Component, Lexicon
 from voicecheck.lexicon.seats import seated, seats
 from voicecheck.records.reading import Clause, Reading
@@ -21,6 +22,9 @@ from voicecheck.records.vocabulary import Action, State, Urgency
 
 Range = tuple[int, int]
 _BACK = 60  # words back to which a part was just spoken of
+_LATEST = 2  # parts just spoken of of which words that stand apart may tell
+_WHOLES = 3  # parts just spoken of whose names a bare word may end
+_ENDINGS = 2  # parts that one bare word may be, at most
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,6 +85,7 @@ class Candidates:
     def __init__(self, lexicon: Lexicon, tree: PartTree) -> None:
         self._components = lexicon.components
         self._tree = tree
+        self._endings = Endings(lexicon)
 
     def of(
         self, notes: Sequence[Note], counts: Sequence[Mapping[str, float]], reading: Reading
@@ -94,7 +99,8 @@ class Candidates:
         ]
         told = _told(drafts)
         left_alone = self._left_alone(drafts, named, reading, told=told)
-        return drafts, [*left_alone, *self._apart(named, reading, told=told)]
+        ended = self._ended(named, reading, told=told)
+        return drafts, [*left_alone, *ended, *self._apart(named, reading, told=told)]
 
     def _left_alone(
         self, drafts: Sequence[Candidate], named: Sequence[_Named], reading: Reading, *, told: _Told
@@ -130,13 +136,11 @@ class Candidates:
                 if first in stands:
                     stand = (first, stands[first])
                     words = _words(reading, *stand)
-                    if not recent or words[0] - recent[-1][1][1] > _BACK:
-                        continue
-                    before, where = recent[-1]
-                    component = self._kind(before, clause, first, end)
-                    spans = (where, _words(reading, first, end))
-                    candidate = self._candidate("apart", component, spans, words, told=told)
-                    found.append(Mention(component, stand, end, number, candidate))
+                    for before, where in _latest(recent, words[0]):
+                        component = self._kind(before, clause, first, end)
+                        spans = (where, _words(reading, first, end))
+                        candidate = self._candidate("apart", component, spans, words, told=told)
+                        found.append(Mention(component, stand, end, number, candidate))
                     continue
                 for one in (each for each in parts if each.tokens[0] == first):
                     for draft in owners[one.words]:
@@ -146,6 +150,32 @@ class Candidates:
                             )
                             found.append(Mention(one.component, one.tokens, end, number, candidate))
                         recent.append((draft.component, one.words))
+        return found
+
+    def _ended(self, named: Sequence[_Named], reading: Reading, *, told: _Told) -> list[Mention]:
+        """Bare words that end the name of a part whose name begins like that of one just spoken of: "sliding
+        door opens halfway, the *track* is clean".
+        """
+        starts: dict[int, list[_Named]] = {}
+        for one in named:
+            starts.setdefault(one.tokens[0], []).append(one)
+        found: list[Mention] = []
+        passed: list[_Named] = []
+        for number, clause in enumerate(reading.clauses):
+            at = clause.first
+            while at < clause.last:
+                here = starts.get(at, [])
+                end = max((one.tokens[1] for one in here), default=at + 1)
+                word = reading.tokens[at].text
+                if end == at + 1 and self._endings.has(word):
+                    words = _words(reading, at, end)
+                    own = {one.component for one in here}
+                    for component in self._endings.of(word, _before(passed, words[0])):
+                        if component not in own:
+                            candidate = self._candidate("mention", component, (words,), words, told=told)
+                            found.append(Mention(component, (at, end), clause.last, number, candidate))
+                passed += (one for inside in range(at, end) for one in starts.get(inside, ()))
+                at = end
         return found
 
     def _owners(self, one: _Named, told: _Told) -> list[Candidate]:
@@ -183,6 +213,66 @@ class Candidates:
             inside=bool(owners),
             own=any(draft.component == component for draft in owners),
         )
+
+
+class Endings:
+    """Which parts a bare word may be after others were named: those whose name it ends, where the name begins
+    as one of theirs does.
+    """
+
+    def __init__(self, lexicon: Lexicon) -> None:
+        self._named: dict[str, frozenset[str]] = {}
+        self._begun: dict[str, frozenset[str]] = {}
+        self._ended: dict[str, dict[str, list[str]]] = {}
+        for entry in lexicon.components.values():
+            names = [words for name in entry.names if HEAD_ENDS.isdisjoint(words := name.split())]
+            self._named[entry.id] = frozenset(
+                " ".join([*words[:-1], last]) for words in names for last in (words[-1], singular(words[-1]))
+            )
+            self._begun[entry.id] = frozenset(
+                " ".join(words[:count]) for words in names for count in range(1, len(words))
+            )
+            for *first, last in names:
+                if first:
+                    parts = self._ended.setdefault(singular(last), {}).setdefault(" ".join(first), [])
+                    parts.extend([] if entry.id in parts else [entry.id])
+
+    def has(self, word: str) -> bool:
+        """Whether the name of any part ends with the word."""
+        return singular(word) in self._ended
+
+    def of(self, word: str, before: Sequence[str]) -> list[str]:
+        """The likeliest ids for ``word``; ``before`` are the parts named before it, the latest first."""
+        ends = self._ended.get(singular(word), {})
+        found: list[str] = []
+        for at, whole in enumerate(before[:_WHOLES]):
+            named, begun = self._named[whole], self._begun[whole]
+            for start in sorted((named | begun) & ends.keys(), key=lambda start: (-start.count(" "), start)):
+                if start in named or " " in start:
+                    found += ends[start]
+                elif not at:  # "brake" of "brake pads" begins many a name
+                    found += ends[start][:1]
+        return [part for part in dict.fromkeys(found) if part not in before[:1]][:_ENDINGS]
+
+
+def _before(passed: Sequence[_Named], word: int) -> list[str]:
+    """The parts named within reach before a word, the latest first, each once."""
+    found: dict[str, None] = {}
+    for one in reversed(passed):
+        if word - one.words[1] > _BACK or len(found) == _WHOLES:
+            break
+        found.setdefault(one.component)
+    return list(found)
+
+
+def _latest(recent: Sequence[tuple[str, Range]], word: int) -> list[tuple[str, Range]]:
+    """The parts last spoken of within reach before a word, each with the latest words that name it."""
+    found: dict[str, tuple[str, Range]] = {}
+    for part, where in reversed(recent):
+        if word - where[1] > _BACK or len(found) == _LATEST:
+            break
+        found.setdefault(part, (part, where))
+    return list(found.values())
 
 
 def _draft(

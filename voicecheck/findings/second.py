@@ -173,15 +173,20 @@ class Review:
         kept: Sequence[tuple[Note, dict[str, float]]],
         reading: Reading,
     ) -> list[tuple[Note, Judgement]]:
-        """What else the second reader takes for findings, the surest first; the same is not found twice."""
+        """What else the second reader takes for findings, the surest first; the same is not found twice, and
+        the same words do not tell of two parts.
+        """
         found: list[tuple[Note, Judgement]] = []
+        told: set[Range] = set()
         standing = [note for note, _ in kept]
         taken = _taken(notes)
         for mention, judgement in sorted(
             zip(mentions, judged, strict=True), key=lambda each: -each[1].stands
         ):
             apart = mention.candidate.kind == "apart"
-            if judgement.stands < (self._trust.apart if apart else self._trust.add):
+            surer = mention.tokens in told
+            told.add(mention.tokens)
+            if surer or judgement.stands < (self._trust.apart if apart else self._trust.add):
                 continue
             note = self._found(mention, judgement, taken, reading)
             beside = [*standing, *(other for other, _ in found)] if apart else [other for other, _ in found]
