@@ -26,21 +26,27 @@ SIGNS = {101: 0, 102: 2, 103: 30526, 0: 1}
 MOVED = 4
 
 
+def in_eight(weight: Tensor) -> tuple[Tensor, Tensor]:
+    """``weight`` [rows, columns] in 8 bits, and the scale of each row."""
+    scale = weight.abs().amax(1).clamp(min=1e-8) / 127
+    return (weight / scale[:, None]).round().clamp(-127, 127).to(torch.int8), scale
+
+
 def rounded(weight: Tensor) -> Tensor:
-    """``weight`` [rows, columns] in 8 bits, one scale a row, as it is computed with."""
-    scale = weight.abs().amax(1, keepdim=True).clamp(min=1e-8) / 127
-    return (weight / scale).round().clamp(-127, 127) * scale
+    """``weight`` as it is computed with when it is kept in 8 bits."""
+    small, scale = in_eight(weight)
+    return small.float() * scale[:, None]
 
 
 class Changed(nn.Module):
     """A linear map of the base with a change of low rank."""
 
-    def __init__(self, weight: Tensor, bias: Tensor, rank: int) -> None:
+    def __init__(self, weight: Tensor, bias: Tensor) -> None:
         super().__init__()
         self.register_buffer("weight", rounded(weight.float()).to(torch.bfloat16).contiguous())
         self.bias = nn.Parameter(bias.float().clone())
-        self.a = nn.Parameter(torch.randn(rank, weight.shape[1]) / math.sqrt(weight.shape[1]))
-        self.b = nn.Parameter(torch.zeros(weight.shape[0], rank))
+        self.a = nn.Parameter(torch.randn(RANK, weight.shape[1]) / math.sqrt(weight.shape[1]))
+        self.b = nn.Parameter(torch.zeros(weight.shape[0], RANK))
 
     def forward(self, x: Tensor) -> Tensor:
         linear = nn.functional.linear
@@ -56,7 +62,7 @@ class Changed(nn.Module):
 class Layer(nn.Module):
     """Attention with the distances' bias, then the feed-forward part; the norms come after."""
 
-    def __init__(self, base: dict[str, Tensor], number: int, rank: int) -> None:
+    def __init__(self, base: dict[str, Tensor], number: int) -> None:
         super().__init__()
         at = f"encoder.layer.{number}."
 
@@ -64,7 +70,7 @@ class Layer(nn.Module):
             weight, bias = (
                 torch.cat([base[f"{at}{name}.{of}"] for name in names]) for of in ("weight", "bias")
             )
-            return Changed(weight, bias, rank)
+            return Changed(weight, bias)
 
         self.qkv = changed(*(f"attention.attn.{name}" for name in "qkv"))
         self.o = changed("attention.attn.o")
@@ -87,7 +93,7 @@ class Layer(nn.Module):
 class Encoder(nn.Module):
     """Pieces of words in, [windows, pieces, WIDTH] out. Pieces have the numbers of BERT's vocabulary."""
 
-    def __init__(self, base: Path, rank: int = RANK) -> None:
+    def __init__(self, base: Path) -> None:
         super().__init__()
         held = {name.removeprefix("mpnet."): value for name, value in load_file(base).items()}
         words = rounded(held["embeddings.word_embeddings.weight"].float())
@@ -97,7 +103,7 @@ class Encoder(nn.Module):
         self.norm = _norm(held, "embeddings.LayerNorm")
         # frozen: with a bias that learns, attention takes the slow path
         self.register_buffer("rel", held["encoder.relative_attention_bias.weight"].float())
-        self.layers = nn.ModuleList(Layer(held, number, rank) for number in range(LAYERS))
+        self.layers = nn.ModuleList(Layer(held, number) for number in range(LAYERS))
         self.drop = nn.Dropout(DROPPED)
         self.register_buffer("bucket", _buckets(LONGEST), persistent=False)
 

@@ -55,7 +55,7 @@ class _Packed(nn.Module):
 
     def __init__(self, of: encoder.Changed) -> None:
         super().__init__()
-        small, scale = _rounded(of.weight.float())
+        small, scale = encoder.in_eight(of.weight.float())
         rows, columns = small.shape
         eight = (small.to(torch.int16) + 128).to(torch.uint8)
         self.register_buffer("eight", eight.reshape(rows, columns // BLOCK, BLOCK))
@@ -72,7 +72,7 @@ class _Words(nn.Module):
 
     def __init__(self, weight: Tensor) -> None:
         super().__init__()
-        small, scale = _rounded(weight)
+        small, scale = encoder.in_eight(weight)
         self.register_buffer("eight", small)
         self.register_buffer("scale", scale)
 
@@ -158,10 +158,10 @@ class _Written:
 
     def eight(self, values: Array, name: str) -> None:
         by_row = _by_row(values)
-        scale = np.abs(values).max(axis=1 if by_row else 0).clip(1e-8) / 127.0
-        shaped = scale[:, None] if by_row else scale[None, :]
-        small = np.round(values / shaped).clip(-127, 127).astype(np.int8)
-        given = {"8": small, "scale": scale.astype(np.float32), "zero": np.zeros(len(scale), np.int8)}
+        small, scale = (
+            each.numpy() for each in encoder.in_eight(torch.tensor(values if by_row else values.T))
+        )
+        given = {"8": small if by_row else small.T, "scale": scale, "zero": np.zeros(len(scale), np.int8)}
         self.tensors += [numpy_helper.from_array(each, f"{name}_{of}") for of, each in given.items()]
         names = [f"{name}_{of}" for of in given]
         self.nodes.append(helper.make_node("DequantizeLinear", names, [name], axis=0 if by_row else 1))
@@ -179,12 +179,6 @@ class _Written:
         for key, value in (("location", where), ("offset", begin), ("length", len(data))):
             outside.external_data.add(key=key, value=str(value))
         self.tensors.append(outside)
-
-
-def _rounded(weight: Tensor) -> tuple[Tensor, Tensor]:
-    """In 8 bits, and the scale of each row."""
-    scale = weight.abs().amax(1).clamp(min=1e-8) / 127
-    return (weight / scale[:, None]).round().clamp(-127, 127).to(torch.int8), scale
 
 
 def _by_row(values: Array) -> bool:

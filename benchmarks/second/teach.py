@@ -412,9 +412,6 @@ def main() -> None:
         "--known", type=Path, action="append", default=[], help="lessons that --go-on learned already"
     )
     parser.add_argument("--again", type=float, default=0.5, help="the share of them that is told in a round")
-    parser.add_argument(
-        "--mean", type=Path, help="another state or weights.onnx: --out writes the mean of both"
-    )
     parser.add_argument("--epochs", type=int, default=3)
     parser.add_argument("--rate", type=float, default=3e-4)
     parser.add_argument("--pieces", type=int, default=3000)
@@ -491,11 +488,6 @@ def main() -> None:
             print(f"  left out: {judged(reader, left)}", flush=True)
         if given.keep:
             torch.save(reader.state_dict(), given.keep)
-    if given.mean:
-        other, now = graph.state_of(given.mean, reader), reader.state_dict()
-        reader.load_state_dict(
-            {k: (v + other[k]) / 2 if v.is_floating_point() else v for k, v in now.items()}
-        )
     if given.out:
         graph.write(reader, max(learn, key=lambda row: len(row["idx"])), given.out)
 

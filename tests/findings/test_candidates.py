@@ -16,13 +16,13 @@ def asked(reader: Reader, lexicon: Lexicon, text: str) -> list[Candidate]:
     return [*drafts, *(mention.candidate for mention in mentions)]
 
 
-def apart(reader: Reader, lexicon: Lexicon, text: str) -> list[tuple[str, str]]:
-    """The parts and the words of the candidates that stand apart."""
+def said(reader: Reader, lexicon: Lexicon, text: str, kind: str) -> list[tuple[str, str]]:
+    """The parts of the candidates of one kind, and the words that name or place them."""
     words = text.split()
     return [
         (one.component, " ".join(words[slice(*one.parts[0])]))
         for one in asked(reader, lexicon, text)
-        if one.kind == "apart"
+        if one.kind == kind
     ]
 
 
@@ -39,8 +39,8 @@ def apart(reader: Reader, lexicon: Lexicon, text: str) -> list[tuple[str, str]]:
 def test_words_apart_go_with_the_part_spoken_of_before(
     reader: Reader, lexicon: Lexicon, text: str, wanted: tuple[str, str]
 ) -> None:
-    found = apart(reader, lexicon, text)
-    assert any(part == wanted[0] and said.startswith(wanted[1]) for part, said in found), found
+    found = said(reader, lexicon, text, "apart")
+    assert any(part == wanted[0] and words.startswith(wanted[1]) for part, words in found), found
 
 
 @pytest.mark.parametrize(
@@ -56,12 +56,13 @@ def test_words_apart_go_with_the_part_spoken_of_before(
 def test_places_beside_their_part_and_places_of_nothing_are_not_asked_about(
     reader: Reader, lexicon: Lexicon, text: str
 ) -> None:
-    assert apart(reader, lexicon, text) == []
+    assert said(reader, lexicon, text, "apart") == []
 
 
 def test_a_part_spoken_of_long_ago_is_not_meant(reader: Reader, lexicon: Lexicon) -> None:
     talk = " ".join(["so he said to me he would come by again some time"] * 6)
-    assert apart(reader, lexicon, f"Left front shock is leaking. {talk}. Right is dry.") == []
+    text = f"Left front shock is leaking. {talk}. Right is dry."
+    assert said(reader, lexicon, text, "apart") == []
 
 
 def test_a_candidate_tells_whether_a_finding_rests_on_its_words(reader: Reader, lexicon: Lexicon) -> None:
@@ -85,18 +86,10 @@ def test_a_candidate_tells_whether_a_finding_rests_on_its_words(reader: Reader, 
 def test_words_apart_may_tell_of_either_of_the_last_two_parts(
     reader: Reader, lexicon: Lexicon, text: str
 ) -> None:
-    found = {part for part, said in apart(reader, lexicon, text) if said.lower().startswith("right")}
-    assert found == {"strut", "horn"}
-
-
-def ended(reader: Reader, lexicon: Lexicon, text: str) -> set[tuple[str, str]]:
-    """The parts left alone, each with the words that name it."""
-    words = text.split()
-    return {
-        (one.component, " ".join(words[slice(*one.parts[0])]))
-        for one in asked(reader, lexicon, text)
-        if one.kind == "mention"
+    found = {
+        part for part, words in said(reader, lexicon, text, "apart") if words.lower().startswith("right")
     }
+    assert found == {"strut", "horn"}
 
 
 @pytest.mark.parametrize(
@@ -112,7 +105,7 @@ def ended(reader: Reader, lexicon: Lexicon, text: str) -> set[tuple[str, str]]:
 def test_a_bare_word_may_end_the_name_of_what_was_spoken_of(
     reader: Reader, lexicon: Lexicon, text: str, wanted: tuple[str, str]
 ) -> None:
-    assert wanted in ended(reader, lexicon, text)
+    assert wanted in said(reader, lexicon, text, "mention")
 
 
 @pytest.mark.parametrize(
@@ -131,4 +124,4 @@ def test_a_bare_word_may_end_the_name_of_what_was_spoken_of(
 def test_a_bare_word_is_not_of_a_part_that_was_not_just_spoken_of(
     reader: Reader, lexicon: Lexicon, text: str, part: str
 ) -> None:
-    assert part not in {component for component, _ in ended(reader, lexicon, text)}
+    assert part not in {component for component, _ in said(reader, lexicon, text, "mention")}

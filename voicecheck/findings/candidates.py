@@ -13,8 +13,7 @@ from itertools import pairwise
 from typing import Literal
 
 from voicecheck.findings.notes import Note, is_state
-from voicecheck.findings.parts import PartTree, singular
-from voicecheck.lexicon.inflect import HEAD_ENDS
+from voicecheck.findings.parts import PartTree, is_compound, singular
 from voicecheck.lexicon.model import Component, Lexicon
 from voicecheck.lexicon.seats import seated, seats
 from voicecheck.records.reading import Clause, Reading
@@ -136,7 +135,7 @@ class Candidates:
                 if first in stands:
                     stand = (first, stands[first])
                     words = _words(reading, *stand)
-                    for before, where in _latest(recent, words[0]):
+                    for before, where in _latest(recent, words[0], _LATEST):
                         component = self._kind(before, clause, first, end)
                         spans = (where, _words(reading, first, end))
                         candidate = self._candidate("apart", component, spans, words, told=told)
@@ -160,7 +159,7 @@ class Candidates:
         for one in named:
             starts.setdefault(one.tokens[0], []).append(one)
         found: list[Mention] = []
-        passed: list[_Named] = []
+        passed: list[tuple[str, Range]] = []
         for number, clause in enumerate(reading.clauses):
             at = clause.first
             while at < clause.last:
@@ -170,11 +169,14 @@ class Candidates:
                 if end == at + 1 and self._endings.has(word):
                     words = _words(reading, at, end)
                     own = {one.component for one in here}
-                    for component in self._endings.of(word, _before(passed, words[0])):
+                    before = [part for part, _ in _latest(passed, words[0], _WHOLES)]
+                    for component in self._endings.of(word, before):
                         if component not in own:
                             candidate = self._candidate("mention", component, (words,), words, told=told)
                             found.append(Mention(component, (at, end), clause.last, number, candidate))
-                passed += (one for inside in range(at, end) for one in starts.get(inside, ()))
+                passed += (
+                    (one.component, one.words) for inside in range(at, end) for one in starts.get(inside, ())
+                )
                 at = end
         return found
 
@@ -225,7 +227,7 @@ class Endings:
         self._begun: dict[str, frozenset[str]] = {}
         self._ended: dict[str, dict[str, list[str]]] = {}
         for entry in lexicon.components.values():
-            names = [words for name in entry.names if HEAD_ENDS.isdisjoint(words := name.split())]
+            names = [name.split() for name in entry.names if is_compound(name)]
             self._named[entry.id] = frozenset(
                 " ".join([*words[:-1], last]) for words in names for last in (words[-1], singular(words[-1]))
             )
@@ -242,10 +244,10 @@ class Endings:
         return singular(word) in self._ended
 
     def of(self, word: str, before: Sequence[str]) -> list[str]:
-        """The likeliest ids for ``word``; ``before`` are the parts named before it, the latest first."""
+        """The likeliest ids for ``word``; ``before`` are the parts spoken of, the latest first, each once."""
         ends = self._ended.get(singular(word), {})
         found: list[str] = []
-        for at, whole in enumerate(before[:_WHOLES]):
+        for at, whole in enumerate(before):
             named, begun = self._named[whole], self._begun[whole]
             for start in sorted((named | begun) & ends.keys(), key=lambda start: (-start.count(" "), start)):
                 if start in named or " " in start:
@@ -255,24 +257,16 @@ class Endings:
         return [part for part in dict.fromkeys(found) if part not in before[:1]][:_ENDINGS]
 
 
-def _before(passed: Sequence[_Named], word: int) -> list[str]:
-    """The parts named within reach before a word, the latest first, each once."""
-    found: dict[str, None] = {}
-    for one in reversed(passed):
-        if word - one.words[1] > _BACK or len(found) == _WHOLES:
+def _latest(spoken: Sequence[tuple[str, Range]], word: int, count: int) -> list[tuple[str, Range]]:
+    """The last ``count`` parts spoken of within reach before a word, the latest first, each once with the
+    latest words that name it.
+    """
+    found: dict[str, Range] = {}
+    for part, where in reversed(spoken):
+        if word - where[1] > _BACK or len(found) == count:
             break
-        found.setdefault(one.component)
-    return list(found)
-
-
-def _latest(recent: Sequence[tuple[str, Range]], word: int) -> list[tuple[str, Range]]:
-    """The parts last spoken of within reach before a word, each with the latest words that name it."""
-    found: dict[str, tuple[str, Range]] = {}
-    for part, where in reversed(recent):
-        if word - where[1] > _BACK or len(found) == _LATEST:
-            break
-        found.setdefault(part, (part, where))
-    return list(found.values())
+        found.setdefault(part, where)
+    return list(found.items())
 
 
 def _draft(

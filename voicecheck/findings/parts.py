@@ -21,7 +21,7 @@ def head_words(name: str) -> list[str]:
     return words[: next((at for at, word in enumerate(words) if at and word in HEAD_ENDS), len(words))]
 
 
-def _compound(name: str) -> bool:
+def is_compound(name: str) -> bool:
     """Whether the first word tells what the part belongs to, as in "axle boot", not in "boot on the axle"."""
     return HEAD_ENDS.isdisjoint(name.split())
 
@@ -64,14 +64,14 @@ class PartTree:
         """
         family = self.family(told)
         entry = self._components[told]
-        firsts = {name.split()[0] for name in entry.names if _compound(name)} - set(entry.place)
+        firsts = {name.split()[0] for name in entry.names if is_compound(name)} - set(entry.place)
         owned = [c for c in self.headed(word) if c.part_of in family and c.id not in family]
         akin = [
             c
             for c in self.headed(word)
             if c.system == entry.system
             and c.id not in family
-            and any(" " in name and _compound(name) and name.split()[0] in firsts for name in c.names)
+            and any(" " in name and is_compound(name) and name.split()[0] in firsts for name in c.names)
         ]
         for found in (owned, akin):
             kinds = {c.id for c in found}
