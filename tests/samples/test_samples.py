@@ -45,9 +45,7 @@ def test_what_the_second_reader_is_taught_and_judged_on_is_sound(writer: str) ->
     assert paths
     faults = [fault for path in paths for fault in script.check_sample(path)]
     assert not faults, "\n".join(faults)
-    labels = [
-        path for folder in ("lessons", "fresh") for path in (SAMPLES / folder).glob(f"{writer}-*.yaml")
-    ]
+    labels = [path for folder in ("lessons", "fresh") for path in (SAMPLES / folder).glob(f"{writer}-*.yaml")]
     assert {path.stem for path in paths} == {path.name.removesuffix(".gold.yaml") for path in labels}
 
 
