@@ -32,6 +32,7 @@ from voicecheck.speech.choices import Hearing
 from voicecheck.speech.ear import LexiconTools, Scorer, mended, told_apart
 from voicecheck.speech.quality import record_again, sound_quality
 from voicecheck.speech.recogniser import Progress, SpeechSettings
+from voicecheck.speech.taught import MODEL, is_taught, taught_model
 from voicecheck.speech.timeline import (
     Piece,
     Splice,
@@ -534,6 +535,12 @@ def whole_merges(tokeniser: str) -> str:
 
 
 def _load(folder: Path, settings: SpeechSettings) -> _Model:
+    """The model of ``folder``: as published for the plain and the hot ear, with what it was taught for the
+    full one."""
+    files = None
+    if settings.taught and settings.ear == "full" and is_taught(settings.model):
+        files = {path.name: path.read_bytes() for path in folder.iterdir() if path.name != MODEL}
+        files[MODEL] = taught_model(folder)
     try:
         model = _Model(
             str(folder),
@@ -541,6 +548,7 @@ def _load(folder: Path, settings: SpeechSettings) -> _Model:
             compute_type=settings.compute_type,
             cpu_threads=settings.threads,
             local_files_only=True,
+            files=files,
         )
         given = model.hf_tokenizer.to_str()
         whole = whole_merges(given)
