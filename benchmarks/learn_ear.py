@@ -26,7 +26,6 @@ from pathlib import Path
 from typing import NamedTuple
 from unittest.mock import patch
 
-import jiwer
 import numpy as np
 
 import voicecheck.speech
@@ -34,6 +33,7 @@ from voicecheck.lexicon import load_lexicon, normalise_phrase
 from voicecheck.lexicon.matcher import compile_matcher
 from voicecheck.measure.ear import write_wav
 from voicecheck.measure.ear_conditions import Condition, apply_condition, conditions_named, is_clean
+from voicecheck.measure.ear_words import Tellers, heard_rightly, tellers_of
 from voicecheck.measure.words import missed_terms, plain_numbers, terms_of, word_errors
 from voicecheck.pipeline import listen
 from voicecheck.recording import read_sound
@@ -59,7 +59,7 @@ HELD_BACK = 0.3  # towards weights of nothing
 HELD_TO_KNOWN = 10.0  # towards the weights that ship: choices are too few to learn from alone
 FEWEST = 40  # readings: from fewer no weights are learned anew
 LEVELS = (0.3, 0.4, 0.5, 0.6, 0.7, 0.8)
-LEAST, SIDE_LEAST, CHOICE_LEAST = 0.4, 0.6, 0.5
+LEAST, SIDE_LEAST, CHOICE_LEAST = 0.5, 0.6, 0.5
 BOUNDS = (-9.0, -0.5, -0.45, -0.4, -0.36, -0.33, -0.3, -0.26)  # of a window's mean log probability
 REPAIR_BOUND, CHOICE_BOUND = -0.4, -0.45
 KINDS: tuple[Kind, ...] = ("word", "side", "number")
@@ -195,7 +195,8 @@ class Pupil:
         market = "UK" if name.startswith("uk-") else "US"
         lexicon, matcher = self._lexicons[market], self._matchers[market]
         text = path.with_name(f"{name}.txt").read_text(encoding="utf-8")
-        units = {normalise_phrase(g.said): g.value for g in lexicon.grammar if g.kind == "unit"}
+        tellers = tellers_of(lexicon)
+        units = tellers.units
         if condition is None:
             seen, raw, windows = self._heard(path, market)
         else:
@@ -227,7 +228,7 @@ class Pupil:
             now = faults([*whole[:at], *read, *whole[at + len(part) :]])
             labelled.append(Labelled(one, now[0] - before[0], now[1] - before[1], name, noisy))
         return Learned(
-            labelled, judged(raw, text, units), len(normalise_phrase(text)), noisy, market, tuple(windows)
+            labelled, judged(raw, text, tellers), len(normalise_phrase(text)), noisy, market, tuple(windows)
         )
 
     def _heard(
@@ -307,24 +308,15 @@ def weight_of(features: dict[str, float], weights: dict[str, float]) -> float:
 
 
 def judged(
-    raw: Sequence[tuple[Word, Kind | None]], text: str, units: dict[tuple[str, ...], str]
+    raw: Sequence[tuple[Word, Kind | None]], text: str, tellers: Tellers
 ) -> list[tuple[Kind, float, bool]]:
     """Each heard word: its kind, its stated certainty, and whether it was said there."""
-    pieces = [plain_numbers(word.heard, units=units) for word, _ in raw]
-    heard_tokens = [token for tokens in pieces for token in tokens]
-    wanted = plain_numbers(text, units=units)
-    same: set[int] = set()
-    for part in jiwer.process_words(" ".join(wanted), " ".join(heard_tokens)).alignments[0]:
-        if part.type == "equal":
-            same.update(range(part.hyp_start_idx, part.hyp_end_idx))
-    found: list[tuple[Kind, float, bool]] = []
-    at = 0
-    for (word, kind), tokens in zip(raw, pieces, strict=True):
-        places = range(at, at + len(tokens))
-        at += len(tokens)
-        if kind is not None and tokens:
-            found.append((kind, word.certainty, all(place in same for place in places)))
-    return found
+    rightly = heard_rightly(text, [word.heard for word, _ in raw], tellers)
+    return [
+        (kind, word.certainty, right)
+        for (word, kind), right in zip(raw, rightly, strict=True)
+        if kind is not None and normalise_phrase(word.heard)
+    ]
 
 
 def fit(

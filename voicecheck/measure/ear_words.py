@@ -161,18 +161,7 @@ def score_ear(
     wanted = plain_numbers(text, units=tellers.units)
     got = plain_numbers(transcript.text, units=tellers.units)
     blocks = alignment(wanted, got)
-    right = [False] * len(got)
-    told = [side_marks(row, tellers) for row in (wanted, got)]
-    for a, b, c, d in blocks:
-        if "".join(wanted[a:b]) == "".join(got[c:d]):  # "near side" for "nearside" is no wrong word
-            right[c:d] = [True] * (d - c)
-            continue
-        left = Counter(told[0][a:b])
-        for at in range(c, d):  # of "the left side" for "left", the side is right
-            if told[1][at] and left[told[1][at]]:
-                left[told[1][at]] -= 1
-                right[at] = True
-    certain = _certain(transcript.words, got, right, tellers)
+    certain = _certain(transcript.words, got, _right_places(wanted, got, blocks, tellers), tellers)
     return EarCounts(
         recordings=1,
         hearing=score_hearing(text, transcript, lexicon=lexicon, matcher=matcher),
@@ -275,30 +264,68 @@ def judge_repairs(wanted: Sequence[str], words: Sequence[Word], tellers: Tellers
 # -- certainty
 
 
+def heard_rightly(text: str, words: Sequence[str], tellers: Tellers) -> list[bool]:
+    """Whether each of ``words`` (as heard, in order) was said there in ``text``.
+
+    Numbers are judged in one form, and as a whole: "four", "thirty" and "seconds" are right or wrong
+    together.
+    """
+    wanted = plain_numbers(text, units=tellers.units)
+    got = plain_numbers(" ".join(words), units=tellers.units)
+    right = _right_places(wanted, got, alignment(wanted, got), tellers)
+    return [all(right[place] for place in places) for places in _places(words, got)]
+
+
+def _right_places(
+    wanted: Sequence[str],
+    got: Sequence[str],
+    blocks: Sequence[tuple[int, int, int, int]],
+    tellers: Tellers,
+) -> list[bool]:
+    """Which words of ``got`` are those of ``wanted`` in their place."""
+    right = [False] * len(got)
+    told = [side_marks(row, tellers) for row in (wanted, got)]
+    for a, b, c, d in blocks:
+        if "".join(wanted[a:b]) == "".join(got[c:d]):  # "near side" for "nearside" is no wrong word
+            right[c:d] = [True] * (d - c)
+            continue
+        left = Counter(told[0][a:b])
+        for at in range(c, d):  # of "the left side" for "left", the side is right
+            if told[1][at] and left[told[1][at]]:
+                left[told[1][at]] -= 1
+                right[at] = True
+    return right
+
+
+def _places(words: Sequence[str], got: Sequence[str]) -> list[set[int]]:
+    """The places in ``got``, which writes numbers in one form, that decide about each word."""
+    pieces = [(piece, at) for at, word in enumerate(words) for piece in normalise_phrase(word)]
+    raw = [piece for piece, _ in pieces]
+    places: list[set[int]] = [set() for _ in words]
+    for a, b, c, d in alignment(raw, got):
+        if raw[a:b] == list(got[c:d]):
+            for n in range(b - a):
+                places[pieces[a + n][1]].add(c + n)
+        else:
+            for _, at in pieces[a:b]:
+                places[at].update(range(c, d))
+    return places
+
+
 def _certain(
     words: Sequence[Word], got: Sequence[str], right: Sequence[bool], tellers: Tellers
 ) -> tuple[Reliability, Reliability, Reliability]:
     """Of all words, of those that tell a side, and of those that belong to a number."""
-    pieces = [(piece, at) for at, word in enumerate(words) for piece in normalise_phrase(word.read)]
-    raw = [piece for piece, _ in pieces]
     sides, numbers = side_marks(got, tellers), number_marks(got, tellers)
-    good = [True] * len(words)
-    kinds = [set[str]() for _ in words]
-    # numbers are written in one form in ``got``: what stands in the place of a word decides about it
-    for a, b, c, d in alignment(raw, got):
-        if raw[a:b] == list(got[c:d]):
-            pairs = [(pieces[a + n][1], range(c + n, c + n + 1)) for n in range(b - a)]
-        else:
-            pairs = [(at, range(c, d)) for _, at in pieces[a:b]]
-        for at, places in pairs:
-            good[at] &= all(right[place] for place in places)
-            kinds[at].update("side" for place in places if sides[place])
-            kinds[at].update("number" for place in places if numbers[place])
-    spoken = sorted({at for _, at in pieces})
+    rows = [
+        (word.certainty, all(right[place] for place in places), places)
+        for word, places in zip(words, _places([word.read for word in words], got), strict=True)
+        if normalise_phrase(word.read)
+    ]
     return (
-        _reliability([(words[at].certainty, good[at]) for at in spoken]),
-        _reliability([(words[at].certainty, good[at]) for at in spoken if "side" in kinds[at]]),
-        _reliability([(words[at].certainty, good[at]) for at in spoken if "number" in kinds[at]]),
+        _reliability([(certainty, good) for certainty, good, _ in rows]),
+        _reliability([(certainty, good) for certainty, good, at in rows if any(sides[n] for n in at)]),
+        _reliability([(certainty, good) for certainty, good, at in rows if any(numbers[n] for n in at)]),
     )
 
 
