@@ -12,6 +12,7 @@ from voicecheck.lexicon.model import Cue, PlaceTerm
 from voicecheck.measure.ear_words import (
     BINS,
     EarCounts,
+    heard_rightly,
     judge_repairs,
     negation_marks,
     number_marks,
@@ -195,6 +196,25 @@ def test_alignment_covers_both_rows_where_a_unit_has_two_words_and_where_one_is_
     assert alignment((), ("a",)) == ((0, 0, 0, 1),)
     assert alignment((), ()) == ()
     assert alignment(("a", "b", "c"), ("x", "c")) == ((0, 2, 0, 1), (2, 3, 1, 2))
+
+
+@pytest.mark.parametrize(
+    ("text", "heard", "right"),
+    [
+        ("tread is twenty two millimeters", "tread is twenty two millimeters", "yyyyy"),
+        ("tread is twenty two millimeters", "tread is 22 millimeters", "yyyy"),
+        ("tread is twenty two millimeters", "tread is twenty three millimeters", "yynnn"),
+        ("four thirty seconds left", "four thirty-seconds left", "yyy"),
+        ("pads are four and a half", "pads are five and a half", "yynnnn"),
+        ("the left one, not the right", "the left one, not a right", "yyyyny"),
+        ("nothing", "", ""),
+    ],
+)
+def test_the_words_of_a_number_are_judged_together(
+    shop: ShopLexicon, text: str, heard: str, right: str
+) -> None:
+    judged = heard_rightly(text, heard.split(), tellers_of(shop))
+    assert "".join("y" if one else "n" for one in judged) == right
 
 
 def test_a_split_side_word_is_right(shop: ShopLexicon) -> None:

@@ -267,7 +267,7 @@ def judge_repairs(wanted: Sequence[str], words: Sequence[Word], tellers: Tellers
 def heard_rightly(text: str, words: Sequence[str], tellers: Tellers) -> list[bool]:
     """Whether each of ``words`` (as heard, in order) was said there in ``text``.
 
-    Numbers are judged in one form, and as a whole: "four", "thirty" and "seconds" are right or wrong
+    Numbers are judged in one form, with their unit: "four", "thirty" and "seconds" are right or wrong
     together.
     """
     wanted = plain_numbers(text, units=tellers.units)
