@@ -13,6 +13,7 @@ Not part of the package.
 from __future__ import annotations
 
 import argparse
+import hashlib
 import importlib.metadata
 import os
 import platform
@@ -33,8 +34,9 @@ from voicecheck.measure.tables import markdown_table
 from voicecheck.pipeline import Workshop, load_workshop
 from voicecheck.recording import RATE, read_sound
 from voicecheck.records import Market, VoicecheckError
-from voicecheck.speech import SpeechSettings, known_weights
+from voicecheck.speech import SpeechSettings, known_weights, taught
 from voicecheck.speech.recogniser import Recogniser
+from voicecheck.speech.taught import is_taught
 
 HERE = Path(__file__).resolve().parent
 SAMPLES = HERE.parent / "samples_synthetic"
@@ -264,6 +266,9 @@ def machine(model: str | None) -> list[tuple[str, str]]:
         settings = SpeechSettings(model=model)
         how = f"{settings.compute_type}, {settings.threads} threads, beam {settings.beam_size}"
         rows.append(("speech weights", "; ".join([model, how, *sums])))
+        if is_taught(model):
+            changes = Path(taught.__file__).with_name(taught.CHANGES).read_bytes()
+            rows.append(("what they were taught", f"sha256 `{hashlib.sha256(changes).hexdigest()}`"))
     return rows
 
 
