@@ -61,7 +61,7 @@ FEWEST = 40  # readings: from fewer no weights are learned anew
 LEVELS = (0.3, 0.4, 0.5, 0.6, 0.7, 0.8)
 LEAST, SIDE_LEAST, CHOICE_LEAST = 0.5, 0.6, 0.5
 BOUNDS = (-9.0, -0.5, -0.45, -0.4, -0.36, -0.33, -0.3, -0.26)  # of a window's mean log probability
-REPAIR_BOUND, CHOICE_BOUND = -0.4, -0.45
+REPAIR_BOUND, CHOICE_BOUND = -0.33, -0.3
 KINDS: tuple[Kind, ...] = ("word", "side", "number")
 
 
