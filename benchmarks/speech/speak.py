@@ -1,4 +1,4 @@
-"""Speaks pieces of the lessons with synthetic voices: the windows that ``teach.py`` teaches the ear with.
+"""Speaks pieces of the lessons with synthetic voices: the windows that ``teach_ear.py`` teaches the ear with.
 
     python benchmarks/speech/speak.py WINDOWS --sort piper --count 400 --seed 1
     python benchmarks/speech/speak.py WINDOWS --sort other --count 1000 --seed 2
@@ -134,7 +134,8 @@ def _silence(seconds: float) -> np.ndarray[Any, Any]:
 def _shifted(sound: np.ndarray[Any, Any], factor: float) -> np.ndarray[Any, Any]:
     """Faster and higher (or slower and lower) by ``factor``, as a tape would be."""
     at = np.arange(0, sound.size - 1, factor)
-    return np.interp(at, np.arange(sound.size), sound).astype(np.float32)
+    shifted: np.ndarray[Any, Any] = np.interp(at, np.arange(sound.size), sound).astype(np.float32)
+    return shifted
 
 
 def main() -> None:

@@ -48,7 +48,7 @@ def test_the_product_is_added_and_nothing_else_changes(
     rng = np.random.default_rng(seed)
     given_matrix = rng.standard_normal((rows, columns)).astype(np.float16)
     other = rng.standard_normal((3, 2)).astype(np.float16)
-    variables = {"a/other": other, "x/weight": given_matrix, "heads": np.array(8, np.int8)}
+    variables: dict[str, Any] = {"a/other": other, "x/weight": given_matrix, "heads": np.array(8, np.int8)}
     if not last:
         variables = dict(reversed(variables.items()))
     first = rng.standard_normal((rank, columns)).astype(np.float16)
@@ -89,7 +89,7 @@ def test_a_damaged_model_file_is_told_in_a_sentence(tmp_path: Path, damage: str)
 def test_damaged_changes_are_told_in_a_sentence(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     (tmp_path / "model.bin").write_bytes(model_file({"x/weight": np.zeros((2, 3), np.float16)}))
     (tmp_path / "changes.npz").write_bytes(b"PK\x03\x04 and no more")
-    monkeypatch.setattr(taught.resources, "files", lambda _: tmp_path)
+    monkeypatch.setattr("voicecheck.speech.taught.resources.files", lambda _: tmp_path)
     monkeypatch.setattr(taught, "CHANGES", "changes.npz")
     with pytest.raises(MissingModelError, match="cannot be added"):
         taught_model(tmp_path)

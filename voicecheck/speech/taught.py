@@ -3,7 +3,7 @@
 The changes ship with the package (``taught.npz``: for each matrix ``NAME`` of the model the pair ``a/NAME``,
 shape (rank, columns), and ``b/NAME``, (rows, rank), whose product ``b @ a`` is added to it; ``of`` is the
 sha256 of the ``model.bin`` that they were taught on). They are added when a model is loaded, in memory: what
-was fetched stays as it was published and pinned. How they were taught: ``benchmarks/speech/teach.py``.
+was fetched stays as it was published and pinned. How they were taught: ``benchmarks/speech/teach_ear.py``.
 """
 
 from __future__ import annotations

@@ -1,6 +1,6 @@
 """Teaches the speech weights shop talk: changes of low rank (LoRA) on windows that ``speak.py`` made.
 
-    python benchmarks/speech/teach.py WINDOWS --minutes 25 [--go-on voicecheck/speech/taught.npz]
+    python benchmarks/speech/teach_ear.py WINDOWS --minutes 25 [--go-on voicecheck/speech/taught.npz]
 
 In an environment of its own (``requirements.txt`` here and the project's ``requirements.lock``), with the
 weights "base" fetched. Windows that appear while it runs are joined at the next round. Writes
@@ -24,10 +24,11 @@ import threading
 import time
 from collections.abc import Iterator, Sequence
 from pathlib import Path
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 import torch
+from numpy.typing import NDArray
 from torch.nn import functional
 
 HERE = Path(__file__).resolve().parent
@@ -39,7 +40,7 @@ from speak import RATE, Window  # noqa: E402
 from tokenizers import Tokenizer  # noqa: E402
 
 from voicecheck.lexicon import hot_words, load_lexicon  # noqa: E402
-from voicecheck.measure.ear_conditions import apply_condition, conditions_named  # noqa: E402
+from voicecheck.measure.ear_conditions import Samples, apply_condition, conditions_named  # noqa: E402
 from voicecheck.resources import lexicon_dir  # noqa: E402
 from voicecheck.speech import find_model, taught  # noqa: E402
 from voicecheck.speech.taught import MODEL  # noqa: E402
@@ -61,11 +62,13 @@ START, ENGLISH, TRANSCRIBE, NO_TIMES, BEFORE, END, TIMES, NOBODY = (
 )  # fmt: skip
 NOT_ASKED = -100
 
+Mel = NDArray[np.float32]
+
 
 class Example(NamedTuple):
     """``mel``: (80, 3000); ``wanted``: the token after each of ``tokens``, or that it is not asked about."""
 
-    mel: np.ndarray[tuple[int, int], np.dtype[np.float32]]
+    mel: Mel
     tokens: list[int]
     wanted: list[int]
 
@@ -156,16 +159,14 @@ class Teacher:
 
     def _in_noise(
         self,
-        sound: np.ndarray[tuple[int], np.dtype[np.float32]],
-        other: np.ndarray[tuple[int], np.dtype[np.float32]],
+        sound: Samples,
+        other: Samples,
         name: str,
-    ) -> np.ndarray[tuple[int], np.dtype[np.float32]]:
+    ) -> Samples:
         (condition,) = conditions_named([name])
         return apply_condition(condition, sound, seed=self._random.randrange(1 << 30), other=other)
 
-    def _heard(
-        self, sound: np.ndarray[tuple[int], np.dtype[np.float32]]
-    ) -> np.ndarray[tuple[int, int], np.dtype[np.float32]]:
+    def _heard(self, sound: Samples) -> Mel:
         """Log mel as the engine makes and pads it; a third with bands and moments blanked (SpecAugment)."""
         chance = self._random
         mel = self._mel(sound.astype(np.float32))[:, :FRAMES]
@@ -179,8 +180,8 @@ class Teacher:
         return mel
 
 
-def _floats(window: Window) -> np.ndarray[tuple[int], np.dtype[np.float32]]:
-    return window.audio.astype(np.float32) / 32_768
+def _floats(window: Window) -> Samples:
+    return (window.audio / 32_768).astype(np.float32)
 
 
 def teach(network: Network, examples: Iterator[Example], minutes: float) -> None:
@@ -238,7 +239,8 @@ def main() -> None:
     tokeniser = Tokenizer.from_str(whole_merges((folder / "tokenizer.json").read_text("utf-8")))
     teach(network, Teacher(given.windows, tokeniser, given.seed).examples(), given.minutes)
     on = next(file.sha256 for file in known_weights()[WEIGHTS].files if file.name == MODEL)
-    np.savez_compressed(given.out, of=np.array(on), **network.changes())
+    changes: dict[str, Any] = {"of": np.array(on), **network.changes()}
+    np.savez_compressed(given.out, **changes)
     print(f"written: {given.out}")
 
 
