@@ -56,7 +56,7 @@ from voicecheck.speech.repair import Asked, acceptance, chosen, clipped, least_g
 from voicecheck.speech.whisper import WhisperRecogniser
 
 HELD_BACK = 0.3  # towards weights of nothing
-HELD_TO_KNOWN = 10.0  # towards the weights that ship: choices are too few to learn from alone
+HELD_TO_KNOWN = 10.0  # towards the weights that ship: readings are too few to learn from alone
 FEWEST = 40  # readings: from fewer no weights are learned anew
 LEVELS = (0.3, 0.4, 0.5, 0.6, 0.7, 0.8)
 LEAST, SIDE_LEAST, CHOICE_LEAST = 0.5, 0.6, 0.5
@@ -395,7 +395,7 @@ def report(learned: Sequence[Learned], *, write: bool) -> None:
         rows = [row for one in learned for row in one.labelled if row.seen.sort == sort]
         model = acceptance() if sort == "repair" else choice()
         enough = len(rows) >= FEWEST
-        known = choice().weights if sort == "choice" else None
+        known = model.weights
         supports = (
             left_out(rows, known) if enough else [weight_of(row.seen.features, model.weights) for row in rows]
         )
