@@ -55,7 +55,6 @@ from voicecheck.speech.choices import features_of as choice_features
 from voicecheck.speech.repair import Asked, acceptance, chosen, clipped, least_gain, with_text
 from voicecheck.speech.whisper import WhisperRecogniser
 
-HELD_BACK = 0.3  # towards weights of nothing
 HELD_TO_KNOWN = 10.0  # towards the weights that ship: readings are too few to learn from alone
 FEWEST = 40  # readings: from fewer no weights are learned anew
 LEVELS = (0.3, 0.4, 0.5, 0.6, 0.7, 0.8)
@@ -319,10 +318,8 @@ def judged(
     ]
 
 
-def fit(
-    rows: Sequence[tuple[dict[str, float], bool]], known: dict[str, float] | None = None
-) -> dict[str, float]:
-    """The weights of a logistic model (Newton's method, held back towards ``known`` weights, or nothing).
+def fit(rows: Sequence[tuple[dict[str, float], bool]], known: dict[str, float]) -> dict[str, float]:
+    """The weights of a logistic model (Newton's method, held towards the ``known`` weights).
 
     From few readings it may come out that a sound that fits better speaks against one: then the gain counts
     by its lower bound alone.
@@ -334,28 +331,22 @@ def fit(
 
 
 def fitted(
-    rows: Sequence[tuple[dict[str, float], bool]],
-    names: Sequence[str],
-    known: dict[str, float] | None = None,
+    rows: Sequence[tuple[dict[str, float], bool]], names: Sequence[str], known: dict[str, float]
 ) -> dict[str, float]:
     """The weights of the features ``names``."""
     x = np.array([[features[name] for name in names] for features, _ in rows])
     y = np.array([float(right) for _, right in rows])
-    hold = np.array([0.05 if name == "one" else HELD_BACK for name in names])
-    centre = np.zeros(len(names))
-    if known is not None:
-        hold = np.full(len(names), HELD_TO_KNOWN)
-        centre = np.array([known.get(name, 0.0) for name in names])
+    centre = np.array([known.get(name, 0.0) for name in names])
     weights = centre.copy()
     for _ in range(60):
         p = 1 / (1 + np.exp(-np.clip(x @ weights, -30, 30)))
-        slope = x.T @ (p - y) + hold * (weights - centre)
-        bend = (x * (p * (1 - p))[:, None]).T @ x + np.diag(hold)
+        slope = x.T @ (p - y) + HELD_TO_KNOWN * (weights - centre)
+        bend = (x * (p * (1 - p))[:, None]).T @ x + HELD_TO_KNOWN * np.eye(len(names))
         weights -= np.linalg.solve(bend, slope)
     return {name: round(float(weight), 3) for name, weight in zip(names, weights, strict=True)}
 
 
-def left_out(rows: Sequence[Labelled], known: dict[str, float] | None = None) -> list[float]:
+def left_out(rows: Sequence[Labelled], known: dict[str, float]) -> list[float]:
     """The support of each reading by weights that were learned without its narration."""
     found = [0.0] * len(rows)
     for narration in sorted({row.narration for row in rows}):
@@ -395,9 +386,10 @@ def report(learned: Sequence[Learned], *, write: bool) -> None:
         rows = [row for one in learned for row in one.labelled if row.seen.sort == sort]
         model = acceptance() if sort == "repair" else choice()
         enough = len(rows) >= FEWEST
-        known = model.weights
         supports = (
-            left_out(rows, known) if enough else [weight_of(row.seen.features, model.weights) for row in rows]
+            left_out(rows, model.weights)
+            if enough
+            else [weight_of(row.seen.features, model.weights) for row in rows]
         )
         for level in LEVELS:
             print(sort, "support", level, by_noise(rows, accepted(rows, supports, level, bound)))
@@ -407,7 +399,7 @@ def report(learned: Sequence[Learned], *, write: bool) -> None:
             row, one = rows[at], rows[at].seen
             heard = " ".join(word.heard for word in one.words[one.first : one.last])
             print(f"  {supports[at]:.2f} {row.errors:+d} {row.missed:+d} {heard!r} → {one.text!r}")
-        weights = fit([(r.seen.features, r.right) for r in rows], known) if enough else model.weights
+        weights = fit([(r.seen.features, r.right) for r in rows], model.weights) if enough else model.weights
         counts = counted(rows, accepted(rows, supports, least, bound))
         figures: dict[str, float | int | str] = {
             "from": "samples_synthetic/tune; counted with the narration at hand left out of the learning"

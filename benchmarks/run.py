@@ -37,6 +37,7 @@ from voicecheck.records import Market, VoicecheckError
 from voicecheck.speech import SpeechSettings, known_weights, taught
 from voicecheck.speech.recogniser import Recogniser
 from voicecheck.speech.taught import is_taught
+from voicecheck.speech.weights import MODEL
 
 HERE = Path(__file__).resolve().parent
 SAMPLES = HERE.parent / "samples_synthetic"
@@ -258,11 +259,7 @@ def machine(model: str | None) -> list[tuple[str, str]]:
     ]
     if model is not None:
         known = known_weights().get(model)
-        sums = (
-            [f"sha256 of {f.name}: `{f.sha256}`" for f in known.files if f.name == "model.bin"]
-            if known
-            else []
-        )
+        sums = [f"sha256 of {MODEL}: `{known.model_sha256}`"] if known else []
         settings = SpeechSettings(model=model)
         how = f"{settings.compute_type}, {settings.threads} threads, beam {settings.beam_size}"
         rows.append(("speech weights", "; ".join([model, how, *sums])))

@@ -7,6 +7,7 @@ recording of ``tune`` (largest difference 0.001 where values reach 19).
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from pathlib import Path
 
 import numpy as np
@@ -42,9 +43,9 @@ class Network(nn.Module):
         self.first, self.second = nn.ParameterDict(), nn.ParameterDict()
         draw = torch.Generator().manual_seed(SEED)
         for name, value in self._whole.items():
-            if is_changed(name, lowest=lowest):
+            if _is_changed(name, lowest=lowest):
                 rows, columns = value.shape
-                key = name.replace("/", "__")  # a parameter's name may hold no slash
+                key = _key(name)
                 self.first[key] = nn.Parameter(
                     torch.randn(RANK, columns, generator=draw) / math.sqrt(columns)
                 )
@@ -52,20 +53,20 @@ class Network(nn.Module):
 
     def changes(self) -> dict[str, np.ndarray]:
         """The changes as ``taught.npz`` holds them, 16 bits."""
-        found = {}
-        for side, kept in (("a", self.first), ("b", self.second)):
-            for key, value in kept.items():
-                found[f"{side}/{key.replace('__', '/')}"] = value.detach().numpy().astype(np.float16)
-        return found
+        return {name: value.detach().numpy().astype(np.float16) for name, value in self._pairs()}
 
     def go_on_from(self, changes: Path) -> None:
         """Takes the changes of a file as they are."""
         with np.load(changes) as pairs, torch.no_grad():
-            for side, kept in (("a", self.first), ("b", self.second)):
-                for key, value in kept.items():
-                    value.copy_(
-                        torch.from_numpy(pairs[f"{side}/{key.replace('__', '/')}"].astype(np.float32))
-                    )
+            for name, value in self._pairs():
+                value.copy_(torch.from_numpy(pairs[name].astype(np.float32)))
+
+    def _pairs(self) -> Iterator[tuple[str, nn.Parameter]]:
+        """Each matrix of the changes under its name in the file."""
+        for name in self._whole:
+            if _key(name) in self.first:
+                yield f"a/{name}", self.first[_key(name)]
+                yield f"b/{name}", self.second[_key(name)]
 
     def encoded(self, mel: Tensor) -> Tensor:
         """(batch, 80, 3000) of log mel to (batch, 1500, width)."""
@@ -98,7 +99,7 @@ class Network(nn.Module):
     def _linear(self, x: Tensor, name: str) -> Tensor:
         x = x.bfloat16()
         y = functional.linear(x, self._half[f"{name}/weight"], self._half[f"{name}/bias"])
-        key = f"{name}/weight".replace("/", "__")
+        key = _key(f"{name}/weight")
         if key in self.first:
             y = y + functional.linear(
                 functional.linear(x, self.first[key].bfloat16()), self.second[key].bfloat16()
@@ -126,7 +127,7 @@ class Network(nn.Module):
         return x + self._linear(inner, f"{name}/linear_1")
 
 
-def is_changed(name: str, *, lowest: int) -> bool:
+def _is_changed(name: str, *, lowest: int) -> bool:
     """Whether the matrix ``name`` gets changes."""
     side, layer, part, *_ = [*name.split("/"), "", ""]
     if "/linear_" not in name or not name.endswith("/weight"):
@@ -134,6 +135,11 @@ def is_changed(name: str, *, lowest: int) -> bool:
     if side == "encoder":
         return int(layer.removeprefix("layer_")) >= lowest
     return part != "attention" or "/linear_2/" in name
+
+
+def _key(name: str) -> str:
+    """The name of a matrix as a parameter's, which may hold no slash."""
+    return name.replace("/", "__")
 
 
 def _in_heads(x: Tensor) -> Tensor:

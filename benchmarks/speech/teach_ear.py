@@ -43,12 +43,10 @@ from voicecheck.lexicon import hot_words, load_lexicon  # noqa: E402
 from voicecheck.measure.ear_conditions import Samples, apply_condition, conditions_named  # noqa: E402
 from voicecheck.resources import lexicon_dir  # noqa: E402
 from voicecheck.speech import find_model, taught  # noqa: E402
-from voicecheck.speech.taught import MODEL  # noqa: E402
 from voicecheck.speech.topic import hot_text  # noqa: E402
-from voicecheck.speech.weights import known_weights  # noqa: E402
+from voicecheck.speech.weights import MODEL, known_weights  # noqa: E402
 from voicecheck.speech.whisper import whole_merges  # noqa: E402
 
-WEIGHTS = "base"
 LOWEST = 3  # of the encoder's layers that are changed
 RATE_OF_LEARNING = 6e-4  # of the second matrices; half of it for the first ones
 BATCH = 8
@@ -232,14 +230,14 @@ def main() -> None:
     given = parser.parse_args()
     if not any(given.windows.glob("*.pkl")):
         raise SystemExit(f"There are no windows in {given.windows}: make them with speak.py.")
-    folder = find_model(WEIGHTS)
+    folder = find_model(taught.TAUGHT)
     network = Network(folder / MODEL, lowest=LOWEST)
     if given.go_on:
         network.go_on_from(given.go_on)
     tokeniser = Tokenizer.from_str(whole_merges((folder / "tokenizer.json").read_text("utf-8")))
     teach(network, Teacher(given.windows, tokeniser, given.seed).examples(), given.minutes)
-    on = next(file.sha256 for file in known_weights()[WEIGHTS].files if file.name == MODEL)
-    changes: dict[str, Any] = {"of": np.array(on), **network.changes()}
+    on = np.array(known_weights()[taught.TAUGHT].model_sha256)
+    changes: dict[str, Any] = {"of": on, **network.changes()}
     np.savez_compressed(given.out, **changes)
     print(f"written: {given.out}")
 

@@ -14,7 +14,8 @@ from hypothesis import strategies as st
 
 from voicecheck.records import MissingModelError
 from voicecheck.speech import taught
-from voicecheck.speech.taught import BINARY_VERSION, changed, is_taught, taught_model
+from voicecheck.speech.taught import BINARY_VERSION, CHANGES, TAUGHT, changed, is_taught, taught_files
+from voicecheck.speech.weights import known_weights
 
 Arrays = Mapping[str, np.ndarray[Any, Any]]
 
@@ -82,7 +83,7 @@ def test_a_damaged_model_file_is_told_in_a_sentence(tmp_path: Path, damage: str)
     if data is not None:
         (tmp_path / "model.bin").write_bytes(data)
     with pytest.raises(MissingModelError, match="cannot be added") as caught:
-        taught_model(tmp_path)
+        taught_files(tmp_path)
     assert "voicecheck weights base" in caught.value.hint
 
 
@@ -92,10 +93,25 @@ def test_damaged_changes_are_told_in_a_sentence(tmp_path: Path, monkeypatch: pyt
     monkeypatch.setattr("voicecheck.speech.taught.resources.files", lambda _: tmp_path)
     monkeypatch.setattr(taught, "CHANGES", "changes.npz")
     with pytest.raises(MissingModelError, match="cannot be added"):
-        taught_model(tmp_path)
+        taught_files(tmp_path)
 
 
 def test_only_the_weights_they_were_taught_on_are_changed(tmp_path: Path) -> None:
     assert is_taught("base")
     assert not is_taught("tiny.en")
     assert not is_taught(str(tmp_path))
+    with np.load(Path(taught.__file__).with_name(CHANGES)) as pairs:
+        assert str(pairs["of"]) == known_weights()[TAUGHT].model_sha256
+
+
+def test_a_folder_beside_the_model_does_no_harm(
+    tmp_path: Path, tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    package = tmp_path_factory.mktemp("package")
+    path = pairs_file(package / CHANGES, {"x/weight": (np.ones((1, 3)), np.ones((2, 1)))})
+    monkeypatch.setattr("voicecheck.speech.taught.resources.files", lambda _: package)
+    model = model_file({"x/weight": np.zeros((2, 3), np.float16)})
+    (tmp_path / "model.bin").write_bytes(model)
+    (tmp_path / "config.json").write_bytes(b"{}")
+    (tmp_path / "notes").mkdir()
+    assert taught_files(tmp_path) == {"model.bin": changed(model, path), "config.json": b"{}"}

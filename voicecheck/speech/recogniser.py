@@ -56,7 +56,6 @@ class SpeechSettings(Record):
 
     ear: Ear = "full"
     model: str = DEFAULT_WEIGHTS  # known weights, a folder, or a fetched "owner/name"
-    taught: bool = True  # "full": with what the weights were taught about shop talk, where they were
     language: str = "en"
     compute_type: str = "int8"
     threads: int = Field(default_factory=_cores, ge=1)

@@ -19,10 +19,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from voicecheck.records import MissingModelError
-from voicecheck.speech.weights import Weights, known_weights
+from voicecheck.speech.weights import MODEL
 
+TAUGHT = "base"  # the known weights that the changes belong to
 CHANGES = "taught.npz"
-MODEL = "model.bin"
 SIXTEEN_BITS = 4  # the number of that type in CTranslate2's files
 BINARY_VERSION = 6  # of CTranslate2's files
 
@@ -40,24 +40,25 @@ class Variable(NamedTuple):
 
 
 def is_taught(model: str) -> bool:
-    """Whether the changes fit the weights that ``model`` names: the known ones they were taught on."""
-    known = known_weights().get(model)
-    return known is not None and _sum_of(known) == _taught_on()
+    """Whether the changes belong to the weights that ``model`` names."""
+    return model == TAUGHT
 
 
-def taught_model(folder: Path) -> bytes:
-    """The ``model.bin`` of ``folder`` with what was taught added.
+def taught_files(folder: Path) -> dict[str, bytes]:
+    """The files of the model in ``folder``, by name, its ``model.bin`` with what was taught added.
 
-    Raises ``MissingModelError`` if that file, or the changes, cannot be read or do not fit each other.
+    Raises ``MissingModelError`` if one of them, or the changes, cannot be read or do not fit each other.
     """
     try:
+        files = {path.name: path.read_bytes() for path in folder.iterdir() if path.is_file()}
         with resources.as_file(resources.files("voicecheck.speech").joinpath(CHANGES)) as path:
-            return changed((folder / MODEL).read_bytes(), path)
+            files[MODEL] = changed(files[MODEL], path)
     except (OSError, ValueError, KeyError, zipfile.BadZipFile, struct.error) as error:
         raise MissingModelError(
             f"What the speech weights in {folder} were taught cannot be added to them: {error}.",
-            hint="Fetch the weights again (voicecheck weights base), or install voicecheck again.",
+            hint=f"Fetch the weights again (voicecheck weights {TAUGHT}), or install voicecheck again.",
         ) from error
+    return files
 
 
 def changed(model: bytes, changes: Path) -> bytes:
@@ -65,7 +66,8 @@ def changed(model: bytes, changes: Path) -> bytes:
 
     Every pair must find its matrix, of 16 bits and of the right shape; else ``ValueError``.
     """
-    result = bytearray(model)
+    parts: list[bytes | memoryview] = []
+    copied = 0
     with np.load(changes, allow_pickle=False) as pairs:
         wanted = {name.removeprefix("a/") for name in pairs.files if name.startswith("a/")}
         for variable in variables(model):
@@ -77,12 +79,13 @@ def changed(model: bytes, changes: Path) -> bytes:
             added = second @ first
             if variable.type != SIXTEEN_BITS or variable.shape != added.shape:
                 raise ValueError(f"{variable.name} is not a 16-bit matrix of shape {added.shape}")
-            end = variable.start + variable.size
             given = np.frombuffer(model, np.float16, added.size, variable.start).reshape(added.shape)
-            result[variable.start : end] = (given.astype(np.float32) + added).astype(np.float16).tobytes()
+            new = (given.astype(np.float32) + added).astype(np.float16)
+            parts += [memoryview(model)[copied : variable.start], new.tobytes()]
+            copied = variable.start + variable.size
     if wanted:
         raise ValueError(f"the model has no {sorted(wanted)[0]}")
-    return bytes(result)
+    return b"".join([*parts, memoryview(model)[copied:]])
 
 
 def variables(model: bytes) -> Iterator[Variable]:
@@ -125,15 +128,3 @@ class _Reader:
         self.at += size
         if self.at > len(self._data):
             raise ValueError("its model file ends too early")
-
-
-def _taught_on() -> str:
-    file = resources.files("voicecheck.speech").joinpath(CHANGES)
-    if not file.is_file():
-        return ""
-    with resources.as_file(file) as path, np.load(path, allow_pickle=False) as pairs:
-        return str(pairs["of"])
-
-
-def _sum_of(known: Weights) -> str:
-    return next((file.sha256 for file in known.files if file.name == MODEL), "")

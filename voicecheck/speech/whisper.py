@@ -32,7 +32,7 @@ from voicecheck.speech.choices import Hearing
 from voicecheck.speech.ear import LexiconTools, Scorer, mended, told_apart
 from voicecheck.speech.quality import record_again, sound_quality
 from voicecheck.speech.recogniser import Progress, SpeechSettings
-from voicecheck.speech.taught import MODEL, is_taught, taught_model
+from voicecheck.speech.taught import is_taught, taught_files
 from voicecheck.speech.timeline import (
     Piece,
     Splice,
@@ -537,10 +537,7 @@ def whole_merges(tokeniser: str) -> str:
 def _load(folder: Path, settings: SpeechSettings) -> _Model:
     """The model of ``folder``: as published for the plain and the hot ear, with what it was taught for the
     full one."""
-    files = None
-    if settings.taught and settings.ear == "full" and is_taught(settings.model):
-        files = {path.name: path.read_bytes() for path in folder.iterdir() if path.name != MODEL}
-        files[MODEL] = taught_model(folder)
+    files = taught_files(folder) if settings.ear == "full" and is_taught(settings.model) else None
     try:
         model = _Model(
             str(folder),
