@@ -98,15 +98,13 @@ class Speaker:
         engine, _, name = voice.partition(":")
         if engine == "piper" and self._piper is not None:
             self._piper.say(text, pace, path, noise=self._random.choice((0.4, 0.667, 0.8)))
-        elif engine == "flite":
-            stretch = f"duration_stretch={1 / pace:.3f}"
-            make_audio.run(["flite", "-voice", name, "--setf", stretch, "-o", str(path), "-t", text])
         elif engine == "festival":
             how = f'(begin (voice_{name}) (Parameter.set "Duration_Stretch" {1 / pace:.3f}))'
             make_audio.run(["text2wave", "-eval", how, "-o", str(path)], text=text)
         else:
-            speed = str(round(160 * pace))
-            make_audio.run(["espeak-ng", "-v", name, "-s", speed, "-w", str(path), "--stdin"], text=text)
+            options = {"voice": name, "words_per_minute": 160}
+            speaker = make_audio.Voice(name=name, engine=engine, market="US", options=options)
+            make_audio.say_all(speaker, texts=[text], paths=[path], pace=pace, seed=0, cache=path.parent)
 
 
 class _Piper:

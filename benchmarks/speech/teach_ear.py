@@ -24,7 +24,7 @@ import threading
 import time
 from collections.abc import Iterator, Sequence
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import Any, NamedTuple, get_args
 
 import numpy as np
 import torch
@@ -41,6 +41,7 @@ from tokenizers import Tokenizer  # noqa: E402
 
 from voicecheck.lexicon import hot_words, load_lexicon  # noqa: E402
 from voicecheck.measure.ear_conditions import Samples, apply_condition, conditions_named  # noqa: E402
+from voicecheck.records import Market  # noqa: E402
 from voicecheck.resources import lexicon_dir  # noqa: E402
 from voicecheck.speech import find_model, taught  # noqa: E402
 from voicecheck.speech.topic import hot_text  # noqa: E402
@@ -77,12 +78,15 @@ class Teacher:
     def __init__(self, folder: Path, tokeniser: Tokenizer, seed: int) -> None:
         self._folder, self._tokeniser, self._random = folder, tokeniser, random.Random(seed)
         self._mel = FeatureExtractor()
-        lexicons = [load_lexicon(lexicon_dir(), market=market) for market in ("US", "US", "US", "UK")]
-        self._standing = [
-            hot_words(one, limit_tokens=HOT_TOKENS, count_tokens=lambda text: len(self._encoded(text)))
-            for one in lexicons
-        ]
-        self._names = sorted({part.name for one in lexicons for part in one.components.values()})
+        lexicons = {market: load_lexicon(lexicon_dir(), market=market) for market in get_args(Market)}
+        standing = {
+            market: hot_words(
+                one, limit_tokens=HOT_TOKENS, count_tokens=lambda text: len(self._encoded(text))
+            )
+            for market, one in lexicons.items()
+        }
+        self._standing = [standing[market] for market in ("US", "US", "US", "UK")]
+        self._names = sorted({part.name for one in lexicons.values() for part in one.components.values()})
 
     def examples(self) -> Iterator[Example]:
         """Every window in turn, in another order each round, without end."""
